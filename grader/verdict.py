@@ -1,14 +1,17 @@
-"""What the rules say of a piece."""
+"""What the rules say of a piece, and of the whole batch."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
-from grader.findings import FaultName, Finding
+from grader.facts import PieceFacts
+from grader.findings import FaultName, Finding, PieceSurvey
 
 Grade = Literal["first", "refire", "second", "ungraded"]
 Severity = Literal["slight", "marked"]
+Weight = Literal["counts", "look", "remark"]
 
 GRADES: tuple[Grade, ...] = ("first", "refire", "second", "ungraded")
 
@@ -22,12 +25,16 @@ class WeighedFinding:
     finding : Finding
     severity : {"slight", "marked"}
     rule : str
-        Key of the rule that set the severity, for instance ``fault.scorch.marked_mm``.
+        Key of the rule that set the severity, for instance ``faults.scorch.marked_de00``.
+    weight : {"counts", "look", "remark"}
+        ``counts``: it had a say in the grade. ``look``: too uncertain to have one, the maker
+        should look. ``remark``: real, but below what the rules call a fault.
     """
 
     finding: Finding
     severity: Severity
     rule: str
+    weight: Weight = "counts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +64,7 @@ class Verdict:
     piece : str
     grade : {"first", "refire", "second", "ungraded"}
     reasons : tuple of Reason
-        At least one.
+        At least one; the weightiest first.
     cautions : tuple of str
         Safety first: food use, sharp edges, dust.
     remedies : tuple of str
@@ -68,6 +75,8 @@ class Verdict:
         Suggested price of a second, from the price in the facts; None without one.
     discard : bool
         True where the piece should not be sold at all, not even as a second.
+    decor_only : bool
+        True where a second may be sold as decoration only, never for food or drink.
     """
 
     piece: str
@@ -78,3 +87,49 @@ class Verdict:
     weighed: tuple[WeighedFinding, ...] = ()
     price: float | None = None
     discard: bool = False
+    decor_only: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GradedPiece:
+    """All that is known of one piece once the rules have spoken.
+
+    Attributes
+    ----------
+    facts : PieceFacts
+    survey : PieceSurvey
+    verdict : Verdict
+    refires_done : int
+        How often the piece was refired before.
+    """
+
+    facts: PieceFacts
+    survey: PieceSurvey
+    verdict: Verdict
+    refires_done: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class GradedBatch:
+    """One unloaded batch, graded.
+
+    Attributes
+    ----------
+    folder : Path
+        Where the photos are; photo names are paths within it.
+    pieces : tuple of GradedPiece
+        In the order of the batch.
+    rules_name : str
+        Name and version of the rules that graded it.
+    notes : tuple of str
+        What was found wrong with the batch as a whole, in plain words.
+    """
+
+    folder: Path
+    pieces: tuple[GradedPiece, ...]
+    rules_name: str
+    notes: tuple[str, ...] = ()
+
+    def of_grade(self, grade: Grade) -> tuple[GradedPiece, ...]:
+        """Pieces of one grade, in the order of the batch."""
+        return tuple(piece for piece in self.pieces if piece.verdict.grade == grade)
