@@ -11,7 +11,7 @@ from grader.findings import FaultName, Finding, PieceSurvey
 
 Grade = Literal["first", "refire", "second", "ungraded"]
 Severity = Literal["slight", "marked"]
-Weight = Literal["counts", "look", "remark"]
+Weight = Literal["counts", "look", "remark", "normal"]
 
 GRADES: tuple[Grade, ...] = ("first", "refire", "second", "ungraded")
 
@@ -26,9 +26,10 @@ class WeighedFinding:
     severity : {"slight", "marked"}
     rule : str
         Key of the rule that set the severity, for instance ``faults.scorch.marked_de00``.
-    weight : {"counts", "look", "remark"}
+    weight : {"counts", "look", "remark", "normal"}
         ``counts``: it had a say in the grade. ``look``: too uncertain to have one, the maker
-        should look. ``remark``: real, but below what the rules call a fault.
+        should look. ``remark``: real, but below what the rules call a fault. ``normal``: what
+        this finish does by itself, so it is no finding of the result.
     """
 
     finding: Finding

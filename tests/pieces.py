@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+from pathlib import Path
 from typing import Any
 
 from grader.facts import PieceFacts
 from grader.findings import FaultName, Finding, PhotoReport, PieceSurvey, Problem, View, Zone
+from grader.rules import Rules, grade_piece, load_rules
+from grader.verdict import GradedBatch, GradedPiece
 
 SIDES: tuple[View, ...] = ("front", "right", "back", "left")
 
@@ -86,3 +90,48 @@ def some_facts(**changes: Any) -> PieceFacts:
         "price": 30.0,
     }
     return PieceFacts(**(values | changes))
+
+
+def a_batch(
+    *pieces: tuple[PieceFacts, PieceSurvey],
+    folder: Path = Path("photos"),
+    rules: Rules | None = None,
+) -> GradedBatch:
+    """A batch graded by the shipped rules."""
+    rules = rules or load_rules()
+    graded = tuple(
+        GradedPiece(facts, survey, grade_piece(facts, survey, rules)) for facts, survey in pieces
+    )
+    return GradedBatch(folder, graded, rules.title)
+
+
+def renamed(survey: PieceSurvey, piece: str) -> PieceSurvey:
+    """The same survey for another piece."""
+
+    def moved(name: str) -> str:
+        return f"{piece}/{name.split('/')[-1]}"
+
+    return PieceSurvey(
+        piece,
+        tuple(dataclasses.replace(photo, photo=moved(photo.photo)) for photo in survey.photos),
+        tuple(dataclasses.replace(one, photo=moved(one.photo)) for one in survey.findings),
+        survey.zones,
+    )
+
+
+def mixed_batch(folder: Path = Path("photos")) -> GradedBatch:
+    """One piece of each grade, with facts that would be dangerous in a list or on a page."""
+    flake = a_survey(a_finding("flake"), a_finding("flake", "right", at=(800, 500)))
+    scorch = a_survey(
+        a_finding("scorch", mm=22.04, de00=9.876, zone="clay"), a_finding("flake", mm=None)
+    )
+    return a_batch(
+        (some_facts(piece="A1", design="newt"), renamed(a_survey(), "A1")),
+        (some_facts(piece="=1+1", design="<b>moth</b>", price=24.0), renamed(scorch, "=1+1")),
+        (some_facts(piece="C3", design="-reed", form="plate"), renamed(flake, "C3")),
+        (
+            some_facts(piece="D4", design="@snail"),
+            renamed(a_survey(photos=(*four_sides()[:3], blocked("left"))), "D4"),
+        ),
+        folder=folder,
+    )

@@ -144,6 +144,7 @@ def test_seconds_cost_between_a_quarter_and_three_quarters() -> None:
 def test_a_coloured_glaze_may_flow_but_not_crawl() -> None:
     flow = grade(a_finding("pool_tint", mm=30), a_finding("streak", mm=30), finish="coloured")
     assert flow.grade == "first"
+    assert {weighed.weight for weighed in flow.weighed} == {"normal"}
     assert "finish.coloured_judged" in rules_of(flow)
     assert grade(a_finding("crawl", mm=8), finish="coloured").grade == "refire"
 

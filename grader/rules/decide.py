@@ -166,15 +166,15 @@ def _remark_reasons(
 ) -> list[Reason]:
     reasons = []
     for fault in FAULT_NAMES:
-        small = [j.finding for j in judged if j.finding.fault == fault and j.weight == "remark"]
-        if not small or (facts.finish == "coloured" and fault not in rules.coloured_judged):
-            continue
-        what = what_was_seen(fault, rules.faults[fault], small, max(1, len(small)))
-        key = "remark_below_mm" if "remark_below_mm" in rules.faults[fault].limits else ""
-        rule = f"faults.{fault}.{key or 'remark_below_de00'}"
-        reasons.append(Reason(fault, rule, f"A remark only, below what counts: {what}."))
+        small = [j for j in judged if j.finding.fault == fault and j.weight == "remark"]
+        if small:
+            findings = [one.finding for one in small]
+            places = max(1, int(count_places(findings, [1.0] * len(findings))))
+            what = what_was_seen(fault, rules.faults[fault], findings, places)
+            text = f"A remark only, below what counts: {what[:1].lower()}{what[1:]}."
+            reasons.append(Reason(fault, small[0].rule, text))
     if facts.finish == "coloured":
-        judged_ones = [f for f in FAULT_NAMES if f in rules.coloured_judged]
+        judged_ones = [fault for fault in FAULT_NAMES if fault in rules.coloured_judged]
         names = listed((rules.faults[fault].plural for fault in judged_ones), "and")
         text = f"A coloured glaze flows and breaks by itself: only {names} were judged."
         reasons.append(Reason(None, "finish.coloured_judged", text))

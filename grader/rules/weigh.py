@@ -36,7 +36,7 @@ class JudgedFinding:
     severity : {"slight", "marked"}
     rule : str
         Key that set the severity.
-    weight : {"counts", "look", "remark"}
+    weight : {"counts", "look", "remark", "normal"}
     action : str
         What is done with it; only of interest where it counts.
     action_rule : str
@@ -114,24 +114,24 @@ def judge_findings(
         _Case(finding, _applied(finding, facts, use, rules), _certain(finding, rules))
         for finding in survey.findings
     ]
-    remarks = [
-        _is_remark(case, facts, rules, colour_from.get(case.finding.photo)) for case in cases
+    dismissed = [
+        _dismissed(case, facts, rules, colour_from.get(case.finding.photo)) for case in cases
     ]
     judged: list[JudgedFinding] = []
-    for fault, members in _by_fault(cases, remarks).items():
+    groups: dict[FaultName, list[_Case]] = defaultdict(list)
+    for case, why in zip(cases, dismissed, strict=True):
+        if why is None:
+            groups[case.finding.fault].append(case)
+        else:
+            judged.append(_judged(case, *why, "slight"))
+    for members in groups.values():
         doubtful = [case for case in members if case.certainty < 1]
-        together = count_places(
-            [case.finding for case in doubtful], [case.certainty for case in doubtful]
-        )
-        count = count_places(
-            [case.finding for case in members], [case.certainty for case in members]
-        )
+        together = _count(doubtful)
+        count = _count(members)
         for case in members:
             speaks = case.certainty >= 1 or together >= 1 - _ROUNDING or _unsafe(case, rules)
-            judged.append(_judge(fault, case, "counts" if speaks else "look", count))
-    for case, remark in zip(cases, remarks, strict=True):
-        if remark:
-            judged.append(_judge(case.finding.fault, case, "remark", 1.0))
+            severity, rule = _severity(case, count)
+            judged.append(_judged(case, "counts" if speaks else "look", rule, severity))
     order = {id(finding): number for number, finding in enumerate(survey.findings)}
     return tuple(sorted(judged, key=lambda one: order[id(one.finding)]))
 
@@ -159,12 +159,9 @@ def _certain(finding: Finding, rules: Rules) -> float:
     return 1.0 if finding.certainty >= rules.counts_from else finding.certainty
 
 
-def _by_fault(cases: list[_Case], remarks: list[bool]) -> dict[FaultName, list[_Case]]:
-    groups: dict[FaultName, list[_Case]] = defaultdict(list)
-    for case, remark in zip(cases, remarks, strict=True):
-        if not remark:
-            groups[case.finding.fault].append(case)
-    return groups
+def _count(cases: Iterable[_Case]) -> float:
+    members = list(cases)
+    return count_places((c.finding for c in members), (c.certainty for c in members))
 
 
 def _applied(finding: Finding, facts: PieceFacts, use: Use, rules: Rules) -> _Applied:
@@ -207,21 +204,26 @@ def _sight(finding: Finding, rules: Rules) -> str:
     return "hidden" if finding.zone == "foot" or hidden_view else "show"
 
 
-def _is_remark(case: _Case, facts: PieceFacts, rules: Rules, colour_from: str | None) -> bool:
+def _dismissed(
+    case: _Case, facts: PieceFacts, rules: Rules, colour_from: str | None
+) -> tuple[Weight, str] | None:
+    """Why a finding has no say at all, and the key of the rule; None where it may have one."""
     finding = case.finding
     if finding.fault == "crack":
-        return False
+        return None
     if facts.finish == "coloured" and finding.fault not in rules.coloured_judged:
-        return True
+        return "normal", "finish.coloured_judged"
     least_mm = case.applied.limit("remark_below_mm")
     if least_mm is not None and finding.diameter_mm is not None and finding.diameter_mm < least_mm:
-        return True
+        return "remark", case.applied.source["remark_below_mm"]
     least_de00 = case.applied.limit("remark_below_de00")
     if least_de00 is None or finding.shift_de00 is None:
-        return False
+        return None
     # Twice the camera's own noise is where a shift stops being chance.
     floor = max(least_de00 * rules.widen[colour_from], 2 * rules.noise_de00)
-    return finding.shift_de00 < floor
+    if finding.shift_de00 < floor:
+        return "remark", case.applied.source["remark_below_de00"]
+    return None
 
 
 def _unsafe(case: _Case, rules: Rules) -> bool:
@@ -230,10 +232,7 @@ def _unsafe(case: _Case, rules: Rules) -> bool:
     return bool(case.applied.values["safety"]) and case.finding.certainty >= rules.safety_from
 
 
-def _judge(fault: FaultName, case: _Case, weight: Weight, count: float) -> JudgedFinding:
-    severity, rule = _severity(case, count)
-    if weight == "remark":
-        severity = "slight"
+def _judged(case: _Case, weight: Weight, rule: str, severity: Severity) -> JudgedFinding:
     return JudgedFinding(
         finding=case.finding,
         severity=severity,
