@@ -30,17 +30,19 @@ def unseen_sides(facts: PieceFacts, survey: PieceSurvey, rules: Rules) -> list[R
 
 
 def _why_missing(view: str, facts: PieceFacts, survey: PieceSurvey, rules: Rules) -> str:
+    name = f"The {view} side" if view in ("left", "right") else f"The {view}"
     unusable = [photo for photo in survey.photos if photo.view == view]
     if not unusable:
-        return f"The {view} was not photographed: photograph it before the piece is passed."
+        return f"{name} was not photographed: photograph it before the piece is passed."
     texts = [p.text for photo in unusable for p in photo.problems if p.blocks]
     texts = texts or [p.text for photo in unusable for p in photo.problems]
     if not texts and _has_glaze(facts) and any(_too_coarse(p, rules) for p in unusable):
         return (
-            f"The {view} cannot be judged: the photo is too small for its specks to be seen. "
-            "Go closer, or send the full-size photo."
+            f"{name} cannot be judged: the photo is too small for its specks to be seen. "
+            "Go closer, or use the full-size photo."
         )
-    return f"The {view} cannot be judged: {'; '.join(texts) or 'photograph it again'}"
+    sentences = [f"{capital(text).rstrip('.')}." for text in texts] or ["Photograph it again."]
+    return f"{name} cannot be judged. {' '.join(sentences)}"
 
 
 def _carries(photo: PhotoReport, facts: PieceFacts, rules: Rules) -> bool:

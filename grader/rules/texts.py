@@ -35,7 +35,8 @@ def what_was_seen(
     str
         Without a final stop, for instance ``At least 3 pits, the largest 0.8 mm (front, right)``.
     """
-    several = places > 1
+    # One veil or browned side can reach round to both of two opposite photos: it is not counted.
+    several = places > 1 and fault not in _BY_COLOUR
     photos = {finding.photo for finding in findings}
     if several:
         least = "At least " if len(photos) > 1 else ""
