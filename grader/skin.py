@@ -7,7 +7,6 @@ What all views show at a cell is the light; what one view shows there alone is t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -75,7 +74,8 @@ def read_skin(surface: Surface, zones: Zones) -> Skin:
     map_x = (left[:, None] + (right - left)[:, None] * across).astype(np.float32)
     map_y = np.repeat(rows[:, None], across.size, axis=1).astype(np.float32)
 
-    clean = zones.wall & ~grow(zones.painted, surface.px(_PAINT_REACH_MM)) & ~surface.clipped
+    reach = surface.px(_PAINT_REACH_MM)
+    clean = zones.wall & ~grow(zones.painted, reach) & ~grow(surface.clipped, reach)
     fields = np.dstack([surface.chroma, surface.tone])
     samples = cv2.remap(fields, map_x, map_y, cv2.INTER_LINEAR)
     weights = cv2.remap(clean.astype(np.float32), map_x, map_y, cv2.INTER_NEAREST)
@@ -107,90 +107,3 @@ def _cells(samples: NDArray[np.float32]) -> NDArray[np.float32]:
     channels = samples.shape[-1]
     split = samples.reshape(ROWS, _PER_CELL, COLUMNS, _PER_CELL, channels)
     return split.transpose(0, 2, 1, 3, 4).reshape(ROWS, COLUMNS, _PER_CELL**2, channels)
-
-
-@dataclass(frozen=True, slots=True)
-class Departures:
-    """How each view departs from the light that all views share.
-
-    Attributes
-    ----------
-    chroma : ndarray of float32, shape (views, ROWS, COLUMNS, 2)
-        Departure of the two log-chromaticities; 0 where nothing is known.
-    tone : ndarray of float32, shape (views, ROWS, COLUMNS)
-    known : ndarray of bool, shape (views, ROWS, COLUMNS)
-    noise : float
-        Spread of the chroma departures on sound skin.
-    shared_light : bool
-        False where there were too few views: then each view was held against itself.
-    """
-
-    chroma: NDArray[np.float32]
-    tone: NDArray[np.float32]
-    known: Mask
-    noise: float
-    shared_light: bool
-
-
-def find_departures(skins: Sequence[Skin]) -> Departures:
-    """Part the piece from the light it stands in.
-
-    Four views a quarter turn apart show each cell of the light four times. Their median is the
-    light on sound clay: a fault that faces one view only is outvoted. With fewer than three
-    views a smooth plane within each view has to stand for it.
-    """
-    chroma = np.stack([skin.chroma for skin in skins])
-    tone = np.stack([skin.tone for skin in skins])
-    known = np.stack([skin.known for skin in skins])
-    shared = len(skins) >= 3
-    fields = np.concatenate([chroma, tone[..., None]], axis=-1)
-    sound = _shared(fields) if shared else np.stack([_smooth(field) for field in fields])
-    rest = fields - sound
-    known = known & np.isfinite(rest).all(-1)
-    rest = np.where(known[..., None], rest, 0).astype(np.float32)
-    values = rest[known]
-    noise = float(1.4826 * np.median(np.abs(values[:, :2]))) if len(values) else 0.0
-    return Departures(rest[..., :2], rest[..., 2], known, noise, shared)
-
-
-def _shared(fields: NDArray[np.float32]) -> NDArray[np.float32]:
-    seen = np.isfinite(fields[..., 0]).sum(0)
-    with np.errstate(all="ignore"):
-        middle = np.full(fields.shape[1:], np.nan, np.float32)
-        enough = seen >= 2
-        middle[enough] = np.nanmedian(fields[:, enough], axis=0)
-    # Where paint leaves a cell to one view only, its neighbours stand in.
-    return np.broadcast_to(_fill(middle), fields.shape)
-
-
-def _fill(field: NDArray[np.float32]) -> NDArray[np.float32]:
-    known = np.isfinite(field[..., 0])
-    if known.all() or not known.any():
-        return field
-    weight = known.astype(np.float32)
-    total = np.where(known[..., None], field, 0).astype(np.float32)
-    near = cv2.GaussianBlur(weight, (0, 0), 4.0)
-    blurred = cv2.GaussianBlur(total, (0, 0), 4.0)
-    guess = blurred / np.maximum(near, 1e-6)[..., None]
-    guess[near < 0.02] = np.nan
-    return np.where(known[..., None], field, guess)
-
-
-def _smooth(field: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Robust second-order surface through one view."""
-    rows, cols = np.mgrid[-1 : 1 : ROWS * 1j, -1 : 1 : COLUMNS * 1j]
-    terms = np.stack(
-        [np.ones_like(rows), rows, cols, rows * cols, rows**2, cols**2], axis=-1
-    ).reshape(-1, 6)
-    values = field.reshape(-1, 3)
-    keep = np.isfinite(values).all(-1)
-    if keep.sum() < 30:
-        return np.full_like(field, np.nan)
-    weights = np.zeros((6, 3))
-    for _ in range(5):
-        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
-        rest = np.abs(np.nan_to_num(values - terms @ weights, nan=np.inf))
-        keep = (rest < 2.5 * 1.4826 * np.median(rest[keep], axis=0) + 1e-3).all(-1)
-        if keep.sum() < 30:
-            break
-    return (terms @ weights).reshape(field.shape).astype(np.float32)

@@ -138,7 +138,10 @@ def find_zones(
     if decorated is False:
         paint = np.zeros_like(wall)
     else:
-        paint = _paint(surface, wall, clay_chroma, clay_tone)
+        columns = np.arange(wall.shape[1])[None]
+        # A handle shows its own sharp edges of light; it is searched for paint no more.
+        body = (columns >= left[:, None]) & (columns <= right[:, None])
+        paint = _paint(surface, wall & body, clay_chroma, clay_tone)
         # With the paint known, the clay between it can be followed more closely.
         clay_chroma, clay_tone = _sound_clay(surface, wall & ~grow(paint, surface.px(1.0)), clay)
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
@@ -279,7 +282,7 @@ def _paint(
         [surface.chroma - clay_chroma, (surface.tone - clay_tone) * (_PAINT_SHIFT / _PAINT_TONE)]
     )
     strength = np.sqrt((shift**2).sum(-1))
-    jump = _jump(shift, surface.px(_EDGE_SIGMA_MM))
+    steps = jump(shift, surface.px(_EDGE_SIGMA_MM))
     out = np.zeros_like(wall)
     smallest = _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
     for level in _PAINT_LEVELS:
@@ -293,7 +296,7 @@ def _paint(
             margin = 1 + int(surface.px(1.5))
             window = np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
             region = labels[window] == number
-            if _edge_is_sharp(strength[window], jump[window], region, wall[window], surface):
+            if _edge_is_sharp(strength[window], steps[window], region, wall[window], surface):
                 out[window] |= region
     return out
 
@@ -302,8 +305,20 @@ def _open(mask: Mask, radius_px: float) -> Mask:
     return grow(shrink(mask, radius_px), radius_px)
 
 
-def _jump(shift: NDArray[np.float32], sigma_px: float) -> Plane:
+def jump(shift: NDArray[np.float32], sigma_px: float) -> Plane:
     """Height of the step at each place, were it an ideal step.
+
+    Parameters
+    ----------
+    shift : ndarray of float32, shape (h, w, c)
+    sigma_px : float
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+
+    Notes
+    -----
 
     The slope of a step of height h under a Gaussian of width sigma peaks at h / (sigma sqrt(2 pi));
     a ramp many sigmas wide stays far below that.
@@ -311,19 +326,20 @@ def _jump(shift: NDArray[np.float32], sigma_px: float) -> Plane:
     calm = cv2.GaussianBlur(shift, (0, 0), sigma_px)
     across = cv2.Sobel(calm, cv2.CV_32F, 1, 0, scale=1 / 8)
     down = cv2.Sobel(calm, cv2.CV_32F, 0, 1, scale=1 / 8)
-    slope = np.sqrt((across**2 + down**2).sum(-1))
+    squares = across**2 + down**2
+    slope = np.sqrt(squares.sum(-1) if squares.ndim == 3 else squares)
     return slope * np.float32(sigma_px * np.sqrt(2 * np.pi))
 
 
 def _edge_is_sharp(
-    strength: Plane, jump: Plane, region: Mask, wall: Mask, surface: Surface
+    strength: Plane, steps: Plane, region: Mask, wall: Mask, surface: Surface
 ) -> bool:
     """Whether most of the outline is a step as high as the region just inside it."""
     outline = grow(region, 1.0) & ~region & wall
     if outline.sum() < 8:
         return False
     # The step is sought half a millimetre to either side of where the threshold fell.
-    nearby = cv2.dilate(jump, disc(surface.px(0.6)))
+    nearby = cv2.dilate(steps, disc(surface.px(0.6)))
     size = 2 * int(surface.px(1.2)) + 1
     covered = cv2.blur(region.astype(np.float32), (size, size))
     inner = cv2.blur(np.where(region, strength, 0).astype(np.float32), (size, size))

@@ -1,0 +1,194 @@
+"""Flakes: islands in the paint where it has come off and the clay shows.
+
+At each place of the painted zone the colour is written as a mixture: 0 is the paint that
+surrounds it, 1 is the clay of this piece in the same light. A flake is a small sharp island of
+clay; a painted dot, an eye or a line is of some other colour, or round, or long.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median
+from grader.findings import Finding
+from grader.piece import Mask
+from grader.surface import Plane, shrink
+
+_LARGEST_MM = 4.0
+"""Flakes are 0.3 to 3 mm (common practice, no source); a larger gap is a gap in the drawing."""
+
+_LEAST_PX = 3.0
+"""Below three pixels across nothing can be told apart."""
+
+_SEED_SHARE = 0.42
+"""Share of clay showing at the middle; the lens blurs a flake of 4 px down to about this."""
+
+_OFF_LINE = 0.5
+"""A mark whose colour lies this far off the line from paint to clay is another paint."""
+
+_LEAST_CONTRAST = 0.16
+"""Distance of paint from clay (log units, tone at half weight) below which gaps cannot be seen."""
+
+_TONE_WEIGHT = 0.5
+"""Shading makes tone the less reliable witness; chroma alone cannot tell grey paint from clay."""
+
+_ROUND_MM = 1.7
+_ROUND_PX = 13.0
+"""Painted dots are larger than this, and only from this size on does blur not round a flake."""
+
+_ROUND_FIT = 0.93
+_LONG = 3.6
+"""Lines of a drawing are longer than this many widths."""
+
+_RING_MM = 0.8
+_ENCLOSED = 0.8
+"""Share of the ring round a flake that must be paint; the wedge between two shapes has about
+half, a flake that touches another two thirds."""
+
+_STEEP = 1.8
+"""A flake has a rim; brush mottling has none."""
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find flakes in the painted zone of every view.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        One a flake.
+    """
+    found: list[Finding] = []
+    for view in evidence.views:
+        if view.zones.painted.any():
+            found += _of_view(view)
+    return found
+
+
+def _of_view(view: ViewEvidence) -> list[Finding]:
+    rows, cols = np.flatnonzero(view.zones.painted.any(1)), np.flatnonzero(view.zones.painted.any(0))
+    pad = int(view.surface.px(3.0))
+    window = np.s_[
+        max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
+    ]
+    corner = (int(window[0].start), int(window[1].start))
+    clayness, contrast = _clayness(view, window)
+    px = view.surface.px
+    where = view.zones.painted[window] & (contrast > _LEAST_CONTRAST)
+    where &= shrink(view.zones.painted, px(0.35))[window]
+    where &= ~view.surface.glare[window] & ~view.relief[window]
+    out = []
+    spots = list(
+        find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM))
+    )
+    for spot in spots:
+        if _is_flake(view, spot) and enclosed(clayness, spot, px(_RING_MM)) > _ENCLOSED:
+            out.append(_report(view, spot, corner))
+    return out
+
+
+def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, Plane]:
+    """Share of clay in the colour at each place, and how far paint and clay lie apart there."""
+    surface, zones = view.surface, view.zones
+    colour = _weighted(surface.chroma[window], surface.tone[window])
+    paint = zones.paint[window]
+    local = fill_from(colour, paint)
+    reach = surface.px(_LARGEST_MM * 1.2)
+    around = np.dstack(
+        [local_median(np.ascontiguousarray(local[..., i]), reach, low=-3.2, high=3.2) for i in range(3)]
+    )
+    clay_tone = _tone_of_clay(view, window)
+    clay = _weighted(zones.clay_chroma[window], clay_tone)
+    way = clay - around
+    length = np.sqrt((way**2).sum(-1))
+    unit = way / np.maximum(length, 1e-3)[..., None]
+    step = colour - around
+    along = (step * unit).sum(-1)
+    off = np.sqrt(np.maximum((step**2).sum(-1) - along**2, 0))
+    share = along / np.maximum(length, 1e-3)
+    # What leaves the line from paint to clay is another colour, not less paint.
+    share = np.where(off > _OFF_LINE * np.maximum(along, 0.25 * length), 0, share)
+    return share.astype(np.float32), length.astype(np.float32)
+
+
+def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:
+    return np.dstack([chroma, tone * np.float32(_TONE_WEIGHT)])
+
+
+def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
+    """Tone the clay would have here: from the clay around, with the smooth fit behind it."""
+    surface, zones = view.surface, view.zones
+    clay = (zones.wall & ~zones.painted)[window]
+    fit = zones.clay_tone[window]
+    rest = np.where(clay, surface.tone[window] - fit, 0).astype(np.float32)
+    # Specks would darken the mean.
+    rest = np.clip(rest, -0.3, 0.3)
+    sigma = surface.px(8.0)
+    weight = cv2.GaussianBlur(clay.astype(np.float32), (0, 0), sigma)
+    near = cv2.GaussianBlur(rest, (0, 0), sigma) / np.maximum(weight, 0.02)
+    return (fit + near).astype(np.float32)
+
+
+def _is_flake(view: ViewEvidence, spot: Spot) -> bool:
+    surface = view.surface
+    if spot.diameter_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
+        return False
+    if spot.steepness < _STEEP:
+        return False
+    large = spot.diameter_px > max(_ROUND_PX, surface.px(_ROUND_MM))
+    return not (large and spot.ellipse_fit > _ROUND_FIT and spot.solidity > 0.94)
+
+
+def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding:
+    surface = view.surface
+    at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
+    diameter_mm = spot.diameter_px / surface.px_per_mm
+    shift = _shift(view, spot, at)
+    # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
+    sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
+    clear = float(np.clip((spot.peak - 0.3) / 0.4, 0.0, 1.0))
+    why = (
+        f"An island of {in_words(diameter_mm, view)} in the paint shows "
+        f"{min(100.0, 100 * spot.peak):.0f} % of the colour of the clay, with a sharp rim."
+    )
+    return finding(
+        view,
+        "flake",
+        spot.region,
+        at,
+        shift_de00=shift,
+        certainty=0.25 + 0.75 * sharp * clear,
+        why=why,
+        zone="painted",
+        area_px=spot.area_px,
+        measures=(
+            ("clay_share", round(spot.peak, 3), "1"),
+            ("ellipse_fit", round(spot.ellipse_fit, 3), "1"),
+            ("solidity", round(spot.solidity, 3), "1"),
+        ),
+    )
+
+
+def _shift(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> float:
+    """CIEDE2000 between the middle of the spot and the paint round it."""
+    height, width = spot.region.shape
+    window = np.s_[at[0] : at[0] + height, at[1] : at[1] + width]
+    light = view.surface.light[window]
+    ring = _surround(spot.region, view.zones.paint[window])
+    if not ring.any():
+        return 0.0
+    inside = np.median(linear_to_lab(light[spot.region]), axis=0)
+    outside = np.median(linear_to_lab(light[ring]), axis=0)
+    return float(ciede2000(inside, outside))
+
+
+def _surround(region: Mask, paint: Mask) -> Mask:
+    return ~(cv2.dilate(region.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & paint

@@ -1,0 +1,93 @@
+"""Pool tint: the bluish, milky veil of a clear glaze that lies too thick.
+
+A veil mixes bluish white into the colour below: log(B/G) rises, log(R/G) falls by about two thirds
+of that, and the tone stays. A reflection of the lamp or the window moves colour the same way but
+cannot help being brighter, and it stays in its place while the piece turns.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.soft import (
+    Direction,
+    SkinField,
+    depart,
+    on_photo,
+    own_departure,
+    regions,
+    shift_of,
+)
+from grader.findings import Finding
+
+MILKY = Direction(red=-0.45, blue=0.7)
+
+_SPREADS = 5.0
+_LEAST_SEED = 0.045
+"""Least departure in the middle of a veil: about 1.8 dE00 on a light clay, the difference that
+half of observers object to (Paravina et al. 2015)."""
+
+_LEAST_MM2 = 40.0
+"""A drip or a handle root of 7 mm; smaller is a matter of single dots."""
+
+_BRIGHTER = 0.16
+"""A veil keeps the tone of the clay; what is this much brighter (17 %) is reflected light."""
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find pool tint; only a clear glaze has it.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        At most one a photo.
+    """
+    if evidence.finish in ("raw", "coloured") or not evidence.sides:
+        return []
+    field = depart(evidence.sides, MILKY)
+    found = (_of_view(view, field, number) for number, view in enumerate(evidence.sides))
+    return [each for each in found if each is not None]
+
+
+def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | None:
+    skin = view.skin
+    assert skin is not None
+    departure = field.departure[number]
+    seed = max(_LEAST_SEED, _SPREADS * field.noise)
+    if not field.shared_light:
+        seed *= 1.6
+    # Another view may look sound because a handle warms it; a veil also stands out from its own.
+    own = own_departure(view, MILKY)
+    parts = []
+    for region in regions(departure, field.known[number], seed, 0.5 * seed):
+        area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
+        strong = region & (departure > seed)
+        brighter = float(np.median(field.fields[number][..., 2][strong]))
+        within = float(np.quantile(own[strong], 0.75))
+        if area >= _LEAST_MM2 and brighter < _BRIGHTER and within > 0.5 * seed:
+            parts.append(region)
+    if not parts:
+        return None
+    region = np.any(parts, axis=0)
+    peak = float(np.quantile(departure[region], 0.9))
+    placed = on_photo(view, region, departure, max(0.5 * seed, 0.3 * peak))
+    if placed is None:
+        return None
+    mask, corner = placed
+    shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
+    trust = 1.0 if field.shared_light else 0.6
+    certainty = trust * min(1.0, 0.5 + 0.5 * (peak - seed) / seed)
+    against = "at the same place on the other sides" if field.shared_light else "beside it"
+    size = 2 * float(np.sqrt(mask.sum() / np.pi)) / view.surface.px_per_mm
+    why = (
+        f"A bluish, milky veil about {in_words(size, view)} across with a soft edge, "
+        f"{shift:.1f} dE00 from the glaze {against}; it is not brighter, so it is no reflection."
+    )
+    return finding(
+        view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why
+    )

@@ -1,0 +1,130 @@
+"""Scorch and one-sided browning of raw clay: the same browning, local or broad.
+
+Both turn the clay redder, yellower and darker without an edge. What tells them apart is extent:
+a scorch is a patch, a browned side faces one azimuth and runs up and down the wall.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.soft import Direction, SkinField, depart, on_photo, regions, shift_of
+from grader.findings import Finding
+from grader.piece import Mask
+from grader.skin import COLUMNS, ROWS
+
+BROWN = Direction(red=0.5, blue=-0.5)
+"""Browning raises log(R/G) and lowers log(B/G); tone is left out, since shade lowers it too."""
+
+_SPREADS = 4.0
+"""Spreads of sound skin that the middle of a scorch must stand above."""
+
+_LEAST_SEED = 0.022
+"""Least departure in the middle: about 1 dE00 in a mid-tone clay, what half of observers see."""
+
+_LEAST_DARKENING = -0.02
+"""Burnt clay is darker too. A warm reflection from a table is brighter: it is no scorch."""
+
+_LEAST_MM2 = 18.0
+"""A patch of 5 mm, the smallest scorch of the trade."""
+
+_BROAD_HEIGHT = 0.55
+"""Share of the wall's height from which browning is no patch any more."""
+
+_BROAD_MM = 42.0
+"""Scorches are 5 to 40 mm wide (common practice, no source)."""
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find scorches and browned sides; only raw clay has them.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        At most one scorch and one browned side a photo.
+    """
+    if evidence.finish in ("glazed", "coloured") or not evidence.sides:
+        return []
+    field = depart(evidence.sides, BROWN, witnesses=2)
+    found: list[Finding] = []
+    for number, view in enumerate(evidence.sides):
+        found += _of_view(view, field, number)
+    return found
+
+
+def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]:
+    skin = view.skin
+    assert skin is not None
+    departure = field.departure[number]
+    seed = max(_LEAST_SEED, _SPREADS * field.noise)
+    patches: list[Mask] = []
+    broad: list[Mask] = []
+    for region in regions(departure, field.known[number], seed, 0.45 * seed):
+        darker = float(np.median(field.fields[number][..., 2][region]))
+        area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
+        if darker > _LEAST_DARKENING or area < _LEAST_MM2:
+            continue
+        (broad if _is_broad(region, departure, skin.cell_mm) else patches).append(region)
+    out = []
+    for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
+        if parts:
+            region = np.any(parts, axis=0)
+            made = _report(view, field, number, region, kind == "scorch", seed)
+            if made is not None:
+                out.append(made)
+    return out
+
+
+def _is_broad(region: Mask, departure: np.ndarray, cell_mm: tuple[float, float]) -> bool:
+    """Judge the extent at half strength, where noise does not reach."""
+    strong = region & (departure > 0.5 * float(np.quantile(departure[region], 0.95)))
+    rows = np.flatnonzero(strong.any(1))
+    cols = np.flatnonzero(strong.any(0))
+    tall = len(rows) / ROWS
+    wide_mm = len(cols) * cell_mm[0]
+    tall_mm = len(rows) * cell_mm[1]
+    return tall > _BROAD_HEIGHT or (tall_mm > _BROAD_MM and wide_mm > _BROAD_MM)
+
+
+def _report(
+    view: ViewEvidence,
+    field: SkinField,
+    number: int,
+    region: Mask,
+    is_scorch: bool,
+    seed: float,
+) -> Finding | None:
+    departure = field.departure[number]
+    peak = float(np.quantile(departure[region], 0.9))
+    placed = on_photo(view, region, departure, 0.4 * peak if is_scorch else 0.3 * peak)
+    if placed is None:
+        return None
+    mask, corner = placed
+    shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
+    # Held against one view alone, the light itself may bend more than the fit does.
+    trust = 1.0 if field.shared_light else 0.6
+    certainty = trust * min(1.0, 0.5 + 0.5 * (peak - 0.6 * seed) / seed)
+    against = "the other sides" if field.shared_light else "the rest of this side"
+    if is_scorch:
+        size = 2 * float(np.sqrt(mask.sum() / np.pi)) / view.surface.px_per_mm
+        why = (
+            f"A soft brown patch about {in_words(size, view)} wide, {shift:.1f} dE00 from the "
+            f"clay at the same place on {against}."
+        )
+        return finding(
+            view, "scorch", mask, corner, shift_de00=shift, certainty=certainty, why=why
+        )
+    cols = np.flatnonzero(region.any(0))
+    share = 100.0 * len(cols) / COLUMNS
+    why = (
+        f"This side is browner than {against} by {shift:.1f} dE00, over {share:.0f} % of its "
+        "width; the change has no edge."
+    )
+    return finding(
+        view, "one_sided_browning", mask, corner, shift_de00=shift, certainty=certainty, why=why
+    )

@@ -1,0 +1,273 @@
+"""Soft faults share one search: a region of the skin that departs one way from the rest.
+
+Scorch, one-sided browning and pool tint have no edge to hold on to. They are found on the coarse
+skin grid, each along its own direction of colour, against the view of the same place in the room
+that shows the least of it: a fault of that kind can only add.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.evidence import ViewEvidence
+from grader.piece import Mask
+from grader.skin import COLUMNS, ROWS
+
+_SMOOTH_CELLS = 1.2
+"""Blur of the grid before anything is compared: noise falls to a quarter, 4 mm stay visible."""
+
+_RELIEF_SHARE = 0.3
+"""A cell with more than this of relief in it is lit in its own way and not judged."""
+
+
+_SHADE_TRUST = 0.4
+"""Beside a handle that faces the camera most of a difference is the handle's own light."""
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """A direction of colour that a fault moves along.
+
+    Attributes
+    ----------
+    red, blue, tone : float
+        Weights of log(R/G), log(B/G) and tone; positive departure means more of the fault.
+    """
+
+    red: float
+    blue: float
+    tone: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SkinField:
+    """How far each cell of each side view departs along one direction.
+
+    Attributes
+    ----------
+    departure : ndarray of float32, shape (views, ROWS, COLUMNS)
+        0 where nothing is known.
+    fields : ndarray of float32, shape (views, ROWS, COLUMNS, 3)
+        Departure of log(R/G), log(B/G) and tone, against the same sound skin.
+    known : ndarray of bool
+    noise : float
+        Spread of the departure on sound skin.
+    shared_light : bool
+        Whether views were held against each other; else each was held against itself.
+    """
+
+    departure: NDArray[np.float32]
+    fields: NDArray[np.float32]
+    known: Mask
+    noise: float
+    shared_light: bool
+
+
+def depart(
+    views: Sequence[ViewEvidence], direction: Direction, *, witnesses: int = 1
+) -> SkinField:
+    """Measure the departure of each view along a direction.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        Side views, each with a skin.
+    direction : Direction
+    witnesses : int, default 1
+        How many views must be at least as sound as the one that stands for sound skin. Two
+        where a fault faces at most half of the views: then a single shaded view misleads nobody.
+
+    Returns
+    -------
+    SkinField
+    """
+    fields, known = _stack(views)
+    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
+    along = fields @ weights
+    along[~known] = np.nan
+    if len(views) >= 3:
+        sound = _least(fields, along, witnesses)
+        shared = True
+    else:
+        sound = np.stack([_plane(field, ok) for field, ok in zip(fields, known, strict=True)])
+        shared = False
+    rest = fields - sound
+    ok = known & np.isfinite(rest).all(-1)
+    rest = np.where(ok[..., None], rest, 0).astype(np.float32)
+    departure = rest @ weights
+    values = departure[ok]
+    if not len(values):
+        return SkinField(departure, rest, ok, 0.0, shared)
+    # The least of four noisy views lies below the truth by about one spread: its median over
+    # the whole skin, where most is sound, gives that back.
+    level = float(np.median(values[values < np.quantile(values, 0.75)])) if shared else 0.0
+    departure = np.where(ok, departure - level, 0).astype(np.float32)
+    low = departure[ok]
+    noise = float(1.4826 * np.median(np.abs(low - np.median(low))))
+    shade = np.stack([_on_grid(view.shade, view) for view in views]) > 0.5
+    departure[shade] *= _SHADE_TRUST
+    return SkinField(departure, rest, ok, noise, shared)
+
+
+def _stack(views: Sequence[ViewEvidence]) -> tuple[NDArray[np.float32], Mask]:
+    """Smoothed skins (views, ROWS, COLUMNS, 3) and where they are known."""
+    fields, known = [], []
+    for view in views:
+        skin = view.skin
+        assert skin is not None
+        ok = skin.known & (_on_grid(view.relief, view) < _RELIEF_SHARE)
+        field = np.concatenate([skin.chroma, skin.tone[..., None]], axis=-1)
+        calm, ok = _smooth(field, ok)
+        fields.append(calm)
+        known.append(ok)
+    return np.stack(fields), np.stack(known)
+
+
+def _on_grid(mask: Mask, view: ViewEvidence) -> NDArray[np.float32]:
+    skin = view.skin
+    assert skin is not None
+    return cv2.remap(  # type: ignore[no-any-return]
+        mask.astype(np.float32), skin.map_x, skin.map_y, cv2.INTER_LINEAR
+    )
+
+
+def _smooth(field: NDArray[np.float32], known: Mask) -> tuple[NDArray[np.float32], Mask]:
+    weight = cv2.GaussianBlur(known.astype(np.float32), (0, 0), _SMOOTH_CELLS)
+    filled = np.where(known[..., None], np.nan_to_num(field), 0).astype(np.float32)
+    total = cv2.GaussianBlur(filled, (0, 0), _SMOOTH_CELLS)
+    calm = total / np.maximum(weight, 1e-6)[..., None]
+    return calm.astype(np.float32), known & (weight > 0.3)
+
+
+def _least(
+    fields: NDArray[np.float32], along: NDArray[np.float32], witnesses: int
+) -> NDArray[np.float32]:
+    """At each cell the view that shows least of the fault, or the next after it."""
+    filled = np.where(np.isfinite(along), along, np.inf)
+    seen = np.isfinite(along).sum(0)
+    order = filled.argsort(0)
+    rank = np.clip(np.minimum(witnesses - 1, seen - 2), 0, None)
+    pick = np.take_along_axis(order, rank[None], axis=0)[0]
+    rows, cols = np.mgrid[0:ROWS, 0:COLUMNS]
+    sound = fields[pick, rows, cols]
+    sound[seen < 2] = np.nan
+    return np.broadcast_to(sound, fields.shape)
+
+
+def _plane(field: NDArray[np.float32], known: Mask) -> NDArray[np.float32]:
+    """Robust second-order surface through one view: the light bends like this, a fault does not."""
+    rows, cols = np.mgrid[-1 : 1 : ROWS * 1j, -1 : 1 : COLUMNS * 1j]
+    terms = np.stack(
+        [np.ones_like(rows), rows, cols, rows * cols, rows**2, cols**2], axis=-1
+    ).reshape(-1, 6)
+    values = field.reshape(-1, 3)
+    keep = known.ravel().copy()
+    if keep.sum() < 60:
+        return np.full_like(field, np.nan)
+    weights = np.zeros((6, 3))
+    for _ in range(5):
+        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
+        rest = np.abs(values - terms @ weights)
+        spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-3
+        keep = known.ravel() & (rest < 2.5 * spread).all(-1)
+        if keep.sum() < 60:
+            break
+    return (terms @ weights).reshape(field.shape).astype(np.float32)
+
+
+def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:
+    """Departure of one view from the smooth surface through itself, shape (ROWS, COLUMNS)."""
+    fields, known = _stack([view])
+    rest = fields[0] - _plane(fields[0], known[0])
+    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
+    return np.where(known[0], np.nan_to_num(rest @ weights), 0).astype(np.float32)
+
+
+def regions(
+    departure: NDArray[np.float32], known: Mask, seed: float, grow_to: float
+) -> list[Mask]:
+    """Connected cells above `grow_to` that hold at least one cell above `seed`, largest first."""
+    count, labels = cv2.connectedComponents(((departure > grow_to) & known).astype(np.uint8))
+    out = []
+    for number in range(1, count):
+        region = labels == number
+        if departure[region].max() > seed:
+            out.append(region)
+    return sorted(out, key=lambda mask: -int(mask.sum()))
+
+
+def on_photo(
+    view: ViewEvidence, region: Mask, departure: NDArray[np.float32], level: float
+) -> tuple[Mask, tuple[int, int]] | None:
+    """Carry a region of the grid back to the working picture.
+
+    Returns
+    -------
+    (mask, corner) or None
+        Window of the working picture and its (row, column).
+    """
+    skin = view.skin
+    assert skin is not None
+    height, width = view.surface.mask.shape
+    near = cv2.dilate(region.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    strength = np.where(near, np.maximum(departure, level * 0.2 * region), 0).astype(np.float32)
+    first, last = float(skin.map_y[0, 0]), float(skin.map_y[-1, 0])
+    rows = np.arange(max(0, int(first)), min(height, int(last) + 1))
+    if len(rows) < 2:
+        return None
+    grid_row = (rows - first) / max(1e-6, last - first) * (ROWS - 1)
+    left = np.interp(rows, skin.map_y[:, 0], skin.map_x[:, 0])
+    right = np.interp(rows, skin.map_y[:, 0], skin.map_x[:, -1])
+    cols = np.arange(width)
+    grid_col = (cols[None] - left[:, None]) / np.maximum(1, right - left)[:, None] * (COLUMNS - 1)
+    map_y = np.repeat(grid_row[:, None], width, axis=1).astype(np.float32)
+    back = cv2.remap(
+        strength,
+        grid_col.astype(np.float32),
+        map_y,
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    mask = (back > level) & view.surface.mask[rows[0] : rows[-1] + 1]
+    where_rows, where_cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
+    if not where_rows.size:
+        return None
+    window = mask[where_rows[0] : where_rows[-1] + 1, where_cols[0] : where_cols[-1] + 1]
+    return window, (int(rows[0] + where_rows[0]), int(where_cols[0]))
+
+
+def shift_of(view: ViewEvidence, region: Mask, fields: NDArray[np.float32]) -> float:
+    """CIEDE2000 between a region of the grid and the sound skin it was held against.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    region : ndarray of bool, shape (ROWS, COLUMNS)
+    fields : ndarray of float32, shape (ROWS, COLUMNS, 3)
+        Departures of this view from `SkinField.fields`.
+    """
+    skin = view.skin
+    assert skin is not None
+    usable = region & np.isfinite(skin.chroma).all(-1) & np.isfinite(skin.tone)
+    if not usable.any():
+        return 0.0
+    seen = _light(skin.chroma[usable], skin.tone[usable])
+    gone = fields[usable]
+    sound = _light(skin.chroma[usable] - gone[:, :2], skin.tone[usable] - gone[:, 2])
+    # The photo's exposure is free: sound skin is taken as the mid tone it usually is, L* near 65.
+    gain = 0.35 / max(1e-6, float(np.median(sound[:, 1])))
+    lab_seen, lab_sound = linear_to_lab(seen * gain), linear_to_lab(sound * gain)
+    return float(np.median(ciede2000(lab_seen, lab_sound)))
+
+
+def _light(chroma: NDArray[np.float32], tone: NDArray[np.float32]) -> NDArray[np.float32]:
+    green = tone - chroma.sum(-1) / 3.0
+    return np.exp(np.stack([green + chroma[..., 0], green, green + chroma[..., 1]], axis=-1))

@@ -1,0 +1,193 @@
+"""Where the form itself breaks the surface: handles, lugs, spouts, carved and pressed lines.
+
+There one part throws its light and its shadow on another, so that soft differences of colour say
+nothing, and dark lines are corners. Such places show as long sharp edges of tone without paint. A
+handle that faces the camera may show no edge at all; it is known from the views in which it
+stands out from the body.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from grader.piece import Mask
+from grader.surface import Plane, Surface, grow, shrink
+from grader.zones import Zones, jump
+
+_EDGE_TONE = 0.07
+"""Step of tone (7 % of light) that counts as an edge of form; grain and rings stay below."""
+
+_FINE_MM, _COARSE_MM = 0.4, 1.4
+"""Two blurs under which a step stands as high, while the ramp of a scorch or a rounded side
+stands higher under the coarse one, by their ratio of 3.5."""
+
+_STEP_SHARE = 0.55
+
+_SPECK_MM = 1.3
+"""Median window that takes specks and pits away and leaves edges."""
+
+_LONG_MM = 14.0
+"""Longer than any speck, pit or rim of a flake: a lug is about this tall."""
+
+_REACH_MM = 8.0
+"""So far a handle of usual thickness colours the wall beside it with its own light."""
+
+
+_HANDLE_SHARE = 0.2
+"""Width of the strip that holds a handle seen from in front, as a share of the body: the piece
+is rarely turned by an exact quarter."""
+
+_SHADOW_SHARE = 0.75
+"""Width of the strip in which its shadow may fall, on either side and down to the foot."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Protrusion:
+    """A handle as it stands out of the body on one view; shares of the body's height."""
+
+    side: int  # -1 left, +1 right
+    top: float
+    bottom: float
+
+
+def find_reliefs(
+    surfaces: Sequence[Surface], zones: Sequence[Zones]
+) -> list[tuple[Mask, Mask]]:
+    """Mark on every view what lies near an edge of form, and what may lie in a handle's shadow.
+
+    Parameters
+    ----------
+    surfaces, zones : sequence
+        Side views in turning order, a part of a turn between each and the next.
+
+    Returns
+    -------
+    list of (relief, shade), each an ndarray of bool, shape (h, w)
+    """
+    edges = [_edges(surface, zone) for surface, zone in zip(surfaces, zones, strict=True)]
+    beyond = [_beyond_body(surface, zone) for surface, zone in zip(surfaces, zones, strict=True)]
+    stands = [
+        _protrusion(out, surface, zone)
+        for out, surface, zone in zip(beyond, surfaces, zones, strict=True)
+    ]
+    facing = _facing(stands, edges, zones)
+    out = []
+    for number, (surface, zone) in enumerate(zip(surfaces, zones, strict=True)):
+        marked = edges[number] | beyond[number]
+        shade = np.zeros_like(marked)
+        if number in facing:
+            marked = marked | _front_strip(surface, zone, facing[number], _HANDLE_SHARE, 0.0)
+            shade = _front_strip(surface, zone, facing[number], _SHADOW_SHARE, 1.0)
+        out.append((grow_far(marked, surface.px(_REACH_MM)) & surface.mask, shade))
+    return out
+
+
+def _edges(surface: Surface, zones: Zones) -> Mask:
+    # Half size is enough for edges this long and four times as fast.
+    scale = 0.5 if surface.px_per_mm > 5 else 1.0
+    height, width = surface.mask.shape
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    px_per_mm = surface.px_per_mm * scale
+    tone = _without_specks(
+        cv2.resize(surface.tone, size, interpolation=cv2.INTER_AREA), _SPECK_MM * px_per_mm
+    )
+    fine = jump(tone[..., None], max(0.8, _FINE_MM * px_per_mm))
+    coarse = jump(tone[..., None], max(1.6, _COARSE_MM * px_per_mm))
+    search = shrink(surface.mask, surface.px(2.0)) & ~grow(zones.inside, surface.px(3.0))
+    search &= ~grow(zones.painted, surface.px(1.5)) & ~surface.glare
+    small = cv2.resize(search.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    steep = (fine > _EDGE_TONE) & (fine > _STEP_SHARE * coarse) & small
+    joined = cv2.morphologyEx(steep.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
+    if count < 2:
+        return np.zeros((height, width), bool)
+    sides = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    long = np.concatenate([[False], sides > _LONG_MM * px_per_mm])
+    found = long[labels].astype(np.uint8)
+    return cv2.resize(found, (width, height), interpolation=cv2.INTER_NEAREST) > 0
+
+
+def _without_specks(tone: Plane, size_px: float) -> Plane:
+    # cv2's median of a large window works on bytes; a step of 1/60 log unit is below noise.
+    window = 2 * max(1, round(size_px / 2)) + 1
+    as_bytes = np.clip((tone + 4.2) * 60, 0, 255).astype(np.uint8)
+    calm = cv2.medianBlur(as_bytes, window).astype(np.float32) / 60 - 4.2
+    return calm.astype(np.float32)
+
+
+def _beyond_body(surface: Surface, zones: Zones) -> Mask:
+    """Parts of the piece that stand out from its body."""
+    columns = np.arange(surface.mask.shape[1])[None]
+    slack = surface.px(1.5)
+    left = np.nan_to_num(zones.body_left, nan=np.inf)[:, None] - slack
+    right = np.nan_to_num(zones.body_right, nan=-np.inf)[:, None] + slack
+    return surface.mask & ((columns < left) | (columns > right))
+
+
+def _protrusion(beyond: Mask, surface: Surface, zones: Zones) -> _Protrusion | None:
+    if beyond.sum() < 0.015 * surface.mask.sum():
+        return None
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(beyond.astype(np.uint8))
+    if count < 2:
+        return None
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    first, last = zones.body_rows
+    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
+    side = 1 if centres[largest, 0] > middle else -1
+    rows = np.flatnonzero((beyond & (np.arange(beyond.shape[1])[None] * side > middle * side)).any(1))
+    span = max(1, last - first)
+    return _Protrusion(side, (rows[0] - first) / span, (rows[-1] - first) / span)
+
+
+def _facing(
+    stands: Sequence[_Protrusion | None], edges: Sequence[Mask], zones: Sequence[Zones]
+) -> dict[int, _Protrusion]:
+    """Views that a handle faces: of the two beside a view that shows it at the side, the one
+    with more edges of form in its middle."""
+    out: dict[int, _Protrusion] = {}
+    total = len(stands)
+    if total < 3:
+        return out
+    for number, stand in enumerate(stands):
+        if stand is None:
+            continue
+        beside = [(number + 1) % total, (number - 1) % total]
+        free = [other for other in beside if stands[other] is None]
+        if free:
+            best = max(free, key=lambda other: _middle_edges(edges[other], zones[other]))
+            out[best] = stand
+    return out
+
+
+def _middle_edges(edges: Mask, zones: Zones) -> int:
+    first, last = zones.body_rows
+    left = int(np.nanmedian(zones.body_left))
+    right = int(np.nanmedian(zones.body_right))
+    quarter = (right - left) // 4
+    return int(edges[first:last, left + quarter : right - quarter].sum())
+
+
+def _front_strip(
+    surface: Surface, zones: Zones, stand: _Protrusion, share: float, below: float
+) -> Mask:
+    first, last = zones.body_rows
+    span = last - first
+    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
+    wide = float(np.nanmedian(zones.body_right - zones.body_left))
+    out = np.zeros(surface.mask.shape, bool)
+    top, bottom = first + int(stand.top * span), first + int(min(1.0, stand.bottom + below) * span)
+    half = share / 2 * wide
+    out[max(0, top) : bottom + 1, max(0, int(middle - half)) : int(middle + half) + 1] = True
+    return out & surface.mask
+
+
+def grow_far(mask: Mask, radius_px: float) -> Mask:
+    """Dilate by a large disc through the distance to the mask: time does not grow with radius."""
+    if not mask.any():
+        return mask
+    distance = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(distance <= radius_px)
