@@ -51,7 +51,7 @@ class PieceFacts:
     place: str = ""
     firing: str = ""
     price: float | None = None
-    others: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    others: Mapping[str, str] = field(default_factory=dict)
 
 
 _FREE_WORDS = frozenset({"design", "form", "clay", "glaze", "shelf", "place", "firing"})
@@ -223,7 +223,7 @@ def _read_row(columns: list[str], headings: list[str], cells: list[str], where: 
         raise FactsError(
             "the code of the piece is missing", where=where, remedy="Fill in the column `piece`"
         )
-    return PieceFacts(**values, others=MappingProxyType(others))
+    return PieceFacts(**values, others=dict(others))
 
 
 def _choice(text: str, choices: tuple[str, ...], where: str) -> str | None:

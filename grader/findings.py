@@ -114,7 +114,8 @@ class PhotoReport:
         False where it cannot carry a verdict.
     problems : tuple of Problem
     px_per_mm : float or None
-        On the near surface of the piece.
+        In the plane of the piece's axis, where the marker stands. Sizes of findings are taken on
+        the nearer surface, which is larger in the picture.
     scale_from : {"marker", "height"} or None
     colour_from : {"chart", "grey", "backdrop"} or None
     chart_de00 : float or None

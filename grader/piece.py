@@ -185,10 +185,7 @@ def _score(difference: NDArray[np.float32], cards: Mask) -> NDArray[np.float32]:
     brighter = np.clip(difference[..., 2], 0, None) / light
     darker = np.clip(-(difference[..., 2] + _SHADOW_DEPTH), 0, None) / light
     score = np.sqrt(
-        (difference[..., 0] / red) ** 2
-        + (difference[..., 1] / blue) ** 2
-        + brighter**2
-        + darker**2
+        (difference[..., 0] / red) ** 2 + (difference[..., 1] / blue) ** 2 + brighter**2 + darker**2
     )
     score[cards] = 0
     return score.astype(np.float32)
@@ -243,22 +240,68 @@ def _flood(
     if block is None:
         return None
     inside = cv2.erode(block.astype(np.uint8), _disc(radius)) > 0
-    reach = max(10, radius)
-    far = cv2.dilate(as_bytes, _disc(reach)) == 0
+    far = cv2.dilate(as_bytes, _disc(max(10, radius))) == 0
     calm = cv2.GaussianBlur(score, (0, 0), 1.0) < 1.5
     clear_of_body = cv2.dilate(as_bytes, _disc(3)) == 0
-    outside = far | cards | (calm & clear_of_body & ~ndimage.binary_fill_holes(body))
+    outside = far | cards | (calm & clear_of_body)
+    sharp = _sharpness(small)
     # An edge between two things that both differ from the surroundings lies within the piece.
     inner = cv2.erode(np.minimum(score, 60.0), _disc(2))
-    barrier = _sharpness(small) * np.clip(1 - inner / (5 * _DIFFERENT), 0.25, 1.0)
-    markers = np.zeros(body.shape, np.int32)
+    barrier = sharp * np.clip(1 - inner / (5 * _DIFFERENT), 0.25, 1.0)
+    flooded = _meet(barrier, inside, outside)
+    if flooded is None:
+        return None
+    return _with_pockets(sharp, flooded, cards)
+
+
+def _meet(barrier: NDArray[np.float32], inside: Mask, outside: Mask) -> Mask | None:
+    markers = np.zeros(inside.shape, np.int32)
     markers[outside] = 1
     markers[inside] = 2
-    rows, cols = np.flatnonzero((~far).any(1)), np.flatnonzero((~far).any(0))
+    unknown = markers != 1
+    rows, cols = np.flatnonzero(unknown.any(1)), np.flatnonzero(unknown.any(0))
+    if not rows.size or not inside.any():
+        return None
     window = np.s_[max(0, rows[0] - 2) : rows[-1] + 3, max(0, cols[0] - 2) : cols[-1] + 3]
-    flooded = np.zeros(body.shape, np.uint8)
+    flooded = np.zeros(inside.shape, np.uint8)
     flooded[window] = watershed(barrier[window], markers[window]) == 2
     return _largest(cv2.morphologyEx(flooded, cv2.MORPH_OPEN, _disc(2)) > 0)
+
+
+def _with_pockets(sharp: NDArray[np.float32], mask: Mask, cards: Mask) -> Mask:
+    """Win back paint, glare or pool tint at the outline that looks like the table.
+
+    A bay in the outline belongs to the piece where a sharp edge closes it on the far side; the
+    waist of a vase has none there.
+    """
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hull = np.zeros(mask.shape, np.uint8)
+    cv2.fillConvexPoly(hull, cv2.convexHull(np.concatenate(contours)), 1)
+    bays = cv2.morphologyEx(
+        ((hull > 0) & ~mask & ~cards).astype(np.uint8), cv2.MORPH_OPEN, _disc(2)
+    )
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(bays)
+    edge = mask & (cv2.erode(mask.astype(np.uint8), _disc(1)) == 0)
+    ridge = cv2.dilate(sharp, _disc(2))
+    usual = float(np.median(ridge[edge]))
+    out = mask
+    for bay in range(1, count):
+        if stats[bay, cv2.CC_STAT_AREA] < 0.0015 * mask.sum():
+            continue
+        region = labels == bay
+        reach = cv2.dilate(region.astype(np.uint8), _disc(8)) > 0
+        deep = cv2.erode(region.astype(np.uint8), _disc(3)) > 0
+        tried = _meet(sharp, mask | deep, ~(mask | reach) | cards)
+        if tried is None:
+            continue
+        gained = tried & ~mask
+        rim = gained & (cv2.erode(tried.astype(np.uint8), _disc(1)) == 0)
+        if rim.sum() < 5:
+            continue
+        # Three quarters of the new outline must be at least a third as sharp as the rest is.
+        if float(np.quantile(ridge[rim], 0.25)) > usual / 3.0:
+            out = out | tried
+    return out
 
 
 def _sharpness(small: NDArray[np.uint8]) -> NDArray[np.float32]:

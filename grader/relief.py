@@ -54,9 +54,7 @@ class _Protrusion:
     bottom: float
 
 
-def find_reliefs(
-    surfaces: Sequence[Surface], zones: Sequence[Zones]
-) -> list[tuple[Mask, Mask]]:
+def find_reliefs(surfaces: Sequence[Surface], zones: Sequence[Zones]) -> list[tuple[Mask, Mask]]:
     """Mark on every view what lies near an edge of form, and what may lie in a handle's shadow.
 
     Parameters
@@ -131,14 +129,16 @@ def _beyond_body(surface: Surface, zones: Zones) -> Mask:
 def _protrusion(beyond: Mask, surface: Surface, zones: Zones) -> _Protrusion | None:
     if beyond.sum() < 0.015 * surface.mask.sum():
         return None
-    count, labels, stats, centres = cv2.connectedComponentsWithStats(beyond.astype(np.uint8))
+    count, _, stats, centres = cv2.connectedComponentsWithStats(beyond.astype(np.uint8))
     if count < 2:
         return None
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     first, last = zones.body_rows
     middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
     side = 1 if centres[largest, 0] > middle else -1
-    rows = np.flatnonzero((beyond & (np.arange(beyond.shape[1])[None] * side > middle * side)).any(1))
+    rows = np.flatnonzero(
+        (beyond & (np.arange(beyond.shape[1])[None] * side > middle * side)).any(1)
+    )
     span = max(1, last - first)
     return _Protrusion(side, (rows[0] - first) / span, (rows[-1] - first) / span)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -71,9 +72,7 @@ def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     corner : tuple of int
         (row, column) of the window.
     """
-    window = np.s_[
-        corner[0] : corner[0] + region.shape[0], corner[1] : corner[1] + region.shape[1]
-    ]
+    window = np.s_[corner[0] : corner[0] + region.shape[0], corner[1] : corner[1] + region.shape[1]]
     total = max(1, int(region.sum()))
     if (view.zones.painted[window] & region).sum() > 0.5 * total:
         return "painted"
@@ -155,7 +154,7 @@ def finding(
     )
 
 
-def _outline(contours: tuple[NDArray[np.int32], ...]) -> NDArray[np.float64]:
+def _outline(contours: Sequence[NDArray[np.int32]]) -> NDArray[np.float64]:
     """The outline of the largest part, thinned to what a screen can show, three points at least."""
     largest = max(contours, key=cv2.contourArea)
     slack = 0.01 * cv2.arcLength(largest, True)

@@ -74,7 +74,10 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _of_view(view: ViewEvidence) -> list[Finding]:
-    rows, cols = np.flatnonzero(view.zones.painted.any(1)), np.flatnonzero(view.zones.painted.any(0))
+    rows, cols = (
+        np.flatnonzero(view.zones.painted.any(1)),
+        np.flatnonzero(view.zones.painted.any(0)),
+    )
     pad = int(view.surface.px(3.0))
     window = np.s_[
         max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
@@ -86,11 +89,11 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & ~view.relief[window]
     out = []
-    spots = list(
-        find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM))
-    )
+    spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     for spot in spots:
-        if _is_flake(view, spot) and enclosed(clayness, spot, px(_RING_MM)) > _ENCLOSED:
+        if not _is_flake(view, spot):
+            continue
+        if enclosed(clayness, spot, px(_RING_MM), below=0.45 * spot.peak) > _ENCLOSED:
             out.append(_report(view, spot, corner))
     return out
 
@@ -103,7 +106,10 @@ def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, P
     local = fill_from(colour, paint)
     reach = surface.px(_LARGEST_MM * 1.2)
     around = np.dstack(
-        [local_median(np.ascontiguousarray(local[..., i]), reach, low=-3.2, high=3.2) for i in range(3)]
+        [
+            local_median(np.ascontiguousarray(local[..., i]), reach, low=-3.2, high=3.2)
+            for i in range(3)
+        ]
     )
     clay_tone = _tone_of_clay(view, window)
     clay = _weighted(zones.clay_chroma[window], clay_tone)

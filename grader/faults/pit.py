@@ -75,6 +75,9 @@ def find(evidence: Evidence) -> list[Finding]:
         return []
     dots = [_Dot(view, spot) for view in evidence.views for spot in _dark_dots(view)]
     usual = _usual_rim(dots)
+    if usual is not None:
+        # On burnt-out clay every speck has a hard rim: the glaze round it is cut off at white.
+        dots = [dot for dot in dots if not _on_burnt(dot)]
     pits = [(dot, excess) for dot in dots if (excess := _excess(dot, usual)) is not None]
     trust = _ALONE if usual is not None and len(pits) < 2 else 1.0
     return [_report(dot, excess, trust, usual is not None) for dot, excess in pits]
@@ -89,15 +92,25 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
     border = grow(zones.painted, surface.px(1.6)) & ~shrink(zones.paint, surface.px(0.6))
     where = zones.wall & ~border & ~view.relief & ~zones.foot
     where &= shrink(surface.mask, surface.px(2.5))
-    return [
-        spot
-        for spot in find_spots(
-            depth, where, seed=0.5 * _LEAST_DEPTH, largest_px=surface.px(_LARGEST_MM)
-        )
-        if spot.diameter_px >= _LEAST_PX
-        and spot.length_px < _LONG * spot.width_px
-        and enclosed(depth, spot, surface.px(_RING_MM)) > _ENCLOSED
-    ]
+    dark = -surface.tone
+    out = []
+    for spot in find_spots(
+        depth, where, seed=0.5 * _LEAST_DEPTH, largest_px=surface.px(_LARGEST_MM)
+    ):
+        if spot.diameter_px < _LEAST_PX or spot.length_px > _LONG * spot.width_px:
+            continue
+        # All round, the light must come back to that of the surroundings of the dot itself.
+        back = 0.45 * spot.peak - float(around[spot.peak_at])
+        if enclosed(dark, spot, surface.px(_RING_MM), below=back) > _ENCLOSED:
+            out.append(spot)
+    return out
+
+
+def _on_burnt(dot: _Dot) -> bool:
+    row, col = dot.spot.corner
+    height, width = dot.spot.region.shape
+    window = dot.view.surface.clipped[row : row + height, col : col + width]
+    return bool(window.mean() > 0.15)
 
 
 def _rim_slope(dot: _Dot) -> float:

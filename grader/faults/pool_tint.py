@@ -88,6 +88,4 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
         f"A bluish, milky veil about {in_words(size, view)} across with a soft edge, "
         f"{shift:.1f} dE00 from the glaze {against}; it is not brighter, so it is no reflection."
     )
-    return finding(
-        view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why
-    )
+    return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)

@@ -116,9 +116,7 @@ def _report(
             f"A soft brown patch about {in_words(size, view)} wide, {shift:.1f} dE00 from the "
             f"clay at the same place on {against}."
         )
-        return finding(
-            view, "scorch", mask, corner, shift_de00=shift, certainty=certainty, why=why
-        )
+        return finding(view, "scorch", mask, corner, shift_de00=shift, certainty=certainty, why=why)
     cols = np.flatnonzero(region.any(0))
     share = 100.0 * len(cols) / COLUMNS
     why = (

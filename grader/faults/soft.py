@@ -70,9 +70,7 @@ class SkinField:
     shared_light: bool
 
 
-def depart(
-    views: Sequence[ViewEvidence], direction: Direction, *, witnesses: int = 1
-) -> SkinField:
+def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: int = 1) -> SkinField:
     """Measure the departure of each view along a direction.
 
     Parameters
@@ -101,7 +99,7 @@ def depart(
     rest = fields - sound
     ok = known & np.isfinite(rest).all(-1)
     rest = np.where(ok[..., None], rest, 0).astype(np.float32)
-    departure = rest @ weights
+    departure = (rest @ weights).astype(np.float32)
     values = departure[ok]
     if not len(values):
         return SkinField(departure, rest, ok, 0.0, shared)
@@ -190,9 +188,7 @@ def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float3
     return np.where(known[0], np.nan_to_num(rest @ weights), 0).astype(np.float32)
 
 
-def regions(
-    departure: NDArray[np.float32], known: Mask, seed: float, grow_to: float
-) -> list[Mask]:
+def regions(departure: NDArray[np.float32], known: Mask, seed: float, grow_to: float) -> list[Mask]:
     """Connected cells above `grow_to` that hold at least one cell above `seed`, largest first."""
     count, labels = cv2.connectedComponents(((departure > grow_to) & known).astype(np.uint8))
     out = []

@@ -96,16 +96,18 @@ def find_spots(
             yield spot
 
 
-def enclosed(strength: Plane, spot: Spot, ring_px: float) -> float:
-    """Share of a ring round the spot that has fallen clearly below its half height.
+def enclosed(plane: Plane, spot: Spot, ring_px: float, *, below: float) -> float:
+    """Share of a ring round the spot in which a plane lies below a level.
 
     Parameters
     ----------
-    strength : ndarray of float32, shape (h, w)
-        The plane the spot was found on.
+    plane : ndarray of float32, shape (h, w)
+        A plane on which the spot stands high.
     spot : Spot
     ring_px : float
         Outer distance of the ring from the spot; it begins at 0.4 of that.
+    below : float
+        Level to which the ring must have fallen.
 
     Returns
     -------
@@ -116,11 +118,11 @@ def enclosed(strength: Plane, spot: Spot, ring_px: float) -> float:
     row, col = spot.corner
     height, width = spot.region.shape
     y0, x0 = max(0, row - reach), max(0, col - reach)
-    window = strength[y0 : row + height + reach, x0 : col + width + reach]
+    window = plane[y0 : row + height + reach, x0 : col + width + reach]
     region = np.zeros(window.shape, bool)
     region[row - y0 : row - y0 + height, col - x0 : col - x0 + width] = spot.region
     ring = grow(region, ring_px) & ~grow(region, max(1.0, 0.4 * ring_px))
-    return float((window[ring] < 0.45 * spot.peak).mean()) if ring.any() else 0.0
+    return float((window[ring] < below).mean()) if ring.any() else 0.0
 
 
 def _measure(
@@ -134,9 +136,7 @@ def _measure(
     fine = cv2.resize(window, None, fx=_MAGNIFY, fy=_MAGNIFY, interpolation=cv2.INTER_CUBIC)
     seed = (int((row + 0.5) * _MAGNIFY), int((col + 0.5) * _MAGNIFY))
     shape = _joined(fine > level, seed)
-    contours, _ = cv2.findContours(
-        shape.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
+    contours, _ = cv2.findContours(shape.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not contours or not region.any():
         return None
     contour = max(contours, key=cv2.contourArea)
