@@ -45,6 +45,10 @@ _FOOT_SHARE = 0.035
 """The lowest part of the wall, where glaze is wiped off."""
 
 
+_FACING_SHARE = 0.92
+"""Distance from the axis, as a share of the radius, at which a round wall is seen at 66 degrees."""
+
+
 @dataclass(frozen=True, slots=True)
 class Zones:
     """Zones of one photo at the working scale of its surface.
@@ -67,6 +71,9 @@ class Zones:
         Outline of the body without handles; NaN in rows that it does not reach.
     body_rows : tuple of int
         First and last row of the body.
+    facing : ndarray of bool, shape (h, w)
+        Where the wall is seen at less than 66 degrees from its normal: small marks are sought
+        here only, since beyond they shrink to slivers and the next view shows them better.
     """
 
     wall: Mask
@@ -79,6 +86,7 @@ class Zones:
     body_left: NDArray[np.float64]
     body_right: NDArray[np.float64]
     body_rows: tuple[int, int]
+    facing: Mask
 
 
 def common_clay(surfaces: Sequence[Surface]) -> tuple[float, float]:
@@ -158,6 +166,7 @@ def find_zones(
         body_left=left,
         body_right=right,
         body_rows=(first, last),
+        facing=_facing(wall, left, right) if seen_from_side else wall,
     )
 
 
@@ -183,6 +192,12 @@ def _body_outline(surface: Surface) -> tuple[int, int, NDArray[np.float64], NDAr
     left = np.where(filled, body.argmax(1), np.nan)
     right = np.where(filled, mask.shape[1] - 1 - body[:, ::-1].argmax(1), np.nan)
     return first, last, left, right
+
+
+def _facing(wall: Mask, left: NDArray[np.float64], right: NDArray[np.float64]) -> Mask:
+    middle, half = (left + right)[:, None] / 2, (right - left)[:, None] / 2
+    off = np.abs(np.arange(wall.shape[1])[None] - middle) / np.maximum(half, 1)
+    return wall & (np.nan_to_num(off, nan=2.0) < _FACING_SHARE)
 
 
 def _opening(

@@ -17,7 +17,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, shrink
+from grader.surface import Plane, grow, shrink
 
 _LARGEST_MM = 4.0
 """Flakes are 0.3 to 3 mm (common practice, no source); a larger gap is a gap in the drawing."""
@@ -44,6 +44,13 @@ _ROUND_PX = 13.0
 _ROUND_FIT = 0.93
 _LONG = 3.6
 """Lines of a drawing are longer than this many widths."""
+
+_LEAST_SHIFT_DE00 = 4.0
+"""Twice what half of observers object to (1.8, Paravina et al. 2015): what is fainter in a mark
+of a few pixels cannot be told from noise."""
+
+_BLEND = 0.5
+"""A blend of two paints lies within half its distance from either on the line between them."""
 
 _RING_MM = 0.8
 _ENCLOSED = 0.8
@@ -87,14 +94,17 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     px = view.surface.px
     where = view.zones.painted[window] & (contrast > _LEAST_CONTRAST)
     where &= shrink(view.zones.painted, px(0.35))[window]
-    where &= ~view.surface.glare[window] & ~view.relief[window]
+    where &= ~view.surface.glare[window] & ~view.relief[window] & view.zones.facing[window]
     out = []
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     for spot in spots:
         if not _is_flake(view, spot):
             continue
-        if enclosed(clayness, spot, px(_RING_MM), below=0.45 * spot.peak) > _ENCLOSED:
-            out.append(_report(view, spot, corner))
+        if enclosed(clayness, spot, px(_RING_MM), below=0.45 * spot.peak) < _ENCLOSED:
+            continue
+        report = _report(view, spot, corner)
+        if report is not None:
+            out.append(report)
     return out
 
 
@@ -153,11 +163,13 @@ def _is_flake(view: ViewEvidence, spot: Spot) -> bool:
     return not (large and spot.ellipse_fit > _ROUND_FIT and spot.solidity > 0.94)
 
 
-def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding:
+def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding | None:
     surface = view.surface
     at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
     diameter_mm = spot.diameter_px / surface.px_per_mm
-    shift = _shift(view, spot, at)
+    shift, mixed = _against_ring(view, spot, at)
+    if shift < _LEAST_SHIFT_DE00 or mixed:
+        return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
     clear = float(np.clip((spot.peak - 0.3) / 0.4, 0.0, 1.0))
@@ -183,18 +195,32 @@ def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding:
     )
 
 
-def _shift(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> float:
-    """CIEDE2000 between the middle of the spot and the paint round it."""
+def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[float, bool]:
+    """CIEDE2000 from the paint round the spot, and whether the spot is but a blend of two paints.
+
+    Where ochre meets blue the lens blends them to a grey that may look like clay: it lies on the
+    straight line between the two in linear light, which a flake does not.
+    """
     height, width = spot.region.shape
     window = np.s_[at[0] : at[0] + height, at[1] : at[1] + width]
     light = view.surface.light[window]
-    ring = _surround(spot.region, view.zones.paint[window])
-    if not ring.any():
-        return 0.0
-    inside = np.median(linear_to_lab(light[spot.region]), axis=0)
-    outside = np.median(linear_to_lab(light[ring]), axis=0)
-    return float(ciede2000(inside, outside))
-
-
-def _surround(region: Mask, paint: Mask) -> Mask:
-    return ~(cv2.dilate(region.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & paint
+    ring = (
+        ~grow(spot.region, 2) & view.zones.paint[window] & grow(spot.region, view.surface.px(1.5))
+    )
+    if ring.sum() < 6:
+        return 0.0, True
+    inside = np.median(light[spot.region], axis=0)
+    around = light[ring]
+    middle = around.mean(0)
+    _, _, axes = np.linalg.svd(around - middle, full_matrices=False)
+    side = (around - middle) @ axes[0]
+    one = around[side >= np.quantile(side, 0.8)].mean(0)
+    two = around[side <= np.quantile(side, 0.2)].mean(0)
+    step = two - one
+    share = float(np.clip((inside - one) @ step / max(float(step @ step), 1e-9), 0, 1))
+    off_line = float(np.linalg.norm(inside - one - share * step))
+    nearest = min(float(np.linalg.norm(inside - one)), float(np.linalg.norm(inside - two)))
+    between = 0.1 < share < 0.9
+    lab = linear_to_lab(np.stack([inside, np.median(around, axis=0)]))
+    shift = float(ciede2000(lab[0], lab[1]))
+    return shift, between and off_line < _BLEND * nearest

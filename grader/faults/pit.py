@@ -90,7 +90,7 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
     # Where two paints or paint and clay meet, the median flips sides: no dot can be read there.
     # The tip of a petal, thinner than the zones can follow, would look like a dot, too.
     border = grow(zones.painted, surface.px(1.6)) & ~shrink(zones.paint, surface.px(0.6))
-    where = zones.wall & ~border & ~view.relief & ~zones.foot
+    where = zones.facing & ~border & ~view.relief & ~zones.foot
     where &= shrink(surface.mask, surface.px(2.5))
     dark = -surface.tone
     out = []
