@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from grader.colour.srgb import decode_srgb
+from grader.reduce import reduce_picture
 
 DEFAULT_MARKER_MM = 20.0
 """Side of the black square of the marker that `grader slips` prints."""
@@ -43,6 +44,9 @@ _DIAGONAL_35MM = math.hypot(36.0, 24.0)
 # What phones are used at when the file does not tell (common practice, no source): the main
 # lens is 23 to 28 mm, a portrait or tele lens, advised for pots, 48 to 80 mm.
 _FOCAL_RANGE_35MM = (24.0, 80.0)
+# Directions in the picture go with the reciprocal of the focal length: its middle is as wrong
+# for the one lens as for the other.
+_FOCAL_ASSUMED_35MM = 2 / (1 / _FOCAL_RANGE_35MM[0] + 1 / _FOCAL_RANGE_35MM[1])
 
 # Pots are not round to the percent, the card is put beside the middle by eye (a tenth of the
 # width off), and the phone's own figure for its lens is rounded.
@@ -153,7 +157,9 @@ def find_markers(
     marker_mm : float
         Side of the black square.
     focal_35mm : float, optional
-        Focal length from EXIF; it takes part only where the marker is tilted.
+        Focal length from EXIF; it takes part only where the marker is tilted. Without it the
+        scale of a marker near the edge of a wide picture may be off by 2 % at 10 degrees of
+        tilt and by 6 % at 40.
 
     Returns
     -------
@@ -176,8 +182,7 @@ def find_markers(
 
 def _detect(grey: NDArray[np.uint8], search_px: int) -> list[tuple[int, NDArray[np.float64]]]:
     """Return number and corners (4, 2) in pixels of the full picture."""
-    factor = min(1.0, search_px / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    small, factor = reduce_picture(grey, search_px)
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50))
     quads, numbers, _ = detector.detectMarkers(small)
     found = []
@@ -186,14 +191,31 @@ def _detect(grey: NDArray[np.uint8], search_px: int) -> list[tuple[int, NDArray[
         side = _side_px(corners)
         if side < _MIN_SIDE_PX:
             continue
-        # A window of a twelfth of the side sees one corner only: modules are a sixth.
-        half = int(np.clip(side / 12, 2, 15))
-        stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)
-        exact = cv2.cornerSubPix(
-            grey, corners.astype(np.float32).reshape(-1, 1, 2), (half, half), (-1, -1), stop
-        )
-        found.append((int(number), exact.reshape(4, 2).astype(np.float64)))
+        found.append((int(number), _sharpen_corners(grey, corners, side)))
     return found
+
+
+def _sharpen_corners(
+    grey: NDArray[np.uint8], corners: NDArray[np.float64], side: float
+) -> NDArray[np.float64]:
+    """Find the corners to a fraction of a pixel on the full picture.
+
+    In linear light: in encoded levels the middle of a blurred edge lies on its dark side, and
+    the square would come out half a pixel too small.
+    """
+    # A window of a twelfth of the side sees one corner only: modules are a sixth.
+    half = int(np.clip(side / 12, 2, 15))
+    reach = 2 * half + 4
+    height, width = grey.shape
+    left, top = np.maximum(np.floor(corners.min(axis=0)).astype(int) - reach, 0)
+    right, bottom = np.minimum(
+        np.ceil(corners.max(axis=0)).astype(int) + reach, [width - 1, height - 1]
+    )
+    light = decode_srgb(grey[top : bottom + 1, left : right + 1])
+    start = (corners - [left, top]).astype(np.float32).reshape(-1, 1, 2)
+    stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)
+    exact = cv2.cornerSubPix(light, start, (half, half), (-1, -1), stop)
+    return np.asarray(exact.reshape(4, 2).astype(np.float64) + [left, top])
 
 
 def _side_px(corners: NDArray[np.float64]) -> float:
@@ -304,9 +326,7 @@ def _pose(
 ) -> tuple[float, float]:
     """Return px per mm at the distance of the marker's middle, and its tilt in degrees."""
     width, height = size_px
-    focal = focal_px(
-        size_px, focal_35mm if focal_35mm is not None else math.sqrt(math.prod(_FOCAL_RANGE_35MM))
-    )
+    focal = focal_px(size_px, _FOCAL_ASSUMED_35MM if focal_35mm is None else focal_35mm)
     camera = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
     half = marker_mm / 2
     square = np.array([[-half, half, 0], [half, half, 0], [half, -half, 0], [-half, -half, 0]])

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from grader.errors import PhotoError
 from grader.photo import read_photo
+from grader.reduce import reduce_picture
 
 SLIP_PREFIX = "PIECE:"
 """What the square code on a slip begins with, so that a code on a parcel is no slip."""
@@ -45,8 +46,7 @@ def find_slip_code(rgb: NDArray[np.uint8]) -> str | None:
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     detector = cv2.QRCodeDetector()
     for search_px in _SEARCH_PX:
-        factor = min(1.0, search_px / max(grey.shape))
-        small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        small, _ = reduce_picture(grey, search_px)
         try:
             text, corners, _ = detector.detectAndDecode(small)
         except (cv2.error, UnicodeDecodeError):

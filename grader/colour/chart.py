@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.colour.srgb import decode_srgb, srgb_to_lab
+from grader.reduce import reduce_picture
 
 ROWS, COLUMNS = 4, 6
 PATCHES = ROWS * COLUMNS
@@ -22,6 +23,12 @@ PATCHES = ROWS * COLUMNS
 # Longest side, px, of the picture that is searched: a chart a tenth of the picture wide still
 # has patches of 15 px there, and the search takes less than 0.1 s instead of one second.
 _SEARCH_PX = 1500
+
+# A picture narrower than this cannot show four rows of patches that can be measured, and the
+# detector, which enlarges what is small, would fill the memory with a sliver.
+_MIN_SEARCH_PX = 100
+# Patches below this pitch, px in the full picture, hold too few clean pixels.
+_MIN_PITCH_PX = 10.0
 
 # Side, px, of one cell (patch and gap) of the chart when it is laid flat for measuring.
 _CELL_PX = 64
@@ -81,16 +88,35 @@ def find_charts(rgb: NDArray[np.uint8]) -> tuple[ChartReading, ...]:
     tuple of ChartReading
         Candidates, best first; empty where nothing looks like a chart.
     """
-    factor = min(1.0, _SEARCH_PX / max(rgb.shape[:2]))
-    small = cv2.resize(rgb, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    small, factor = reduce_picture(rgb, _SEARCH_PX)
+    if min(small.shape[:2]) < _MIN_SEARCH_PX:
+        return ()
     centres = _search(np.ascontiguousarray(small[..., ::-1]))
-    readings = []
+    readings: list[ChartReading] = []
     for found in centres:
         # A pixel's centre, not its corner, has whole coordinates.
         grid = _fit_grid((found + 0.5) / factor - 0.5, np.ones(PATCHES, dtype=bool))
-        if grid is not None:
-            readings.append(_read(rgb, grid))
+        if grid is None or not _is_card_like(grid):
+            continue
+        reading = _read(rgb, grid)
+        # The detector may see the same card twice.
+        if all(_apart(reading, other) for other in readings):
+            readings.append(reading)
     return tuple(readings)
+
+
+def _is_card_like(grid: NDArray[np.float64]) -> bool:
+    """Tell whether cells become a convex quadrilateral of some size, as a flat card does."""
+    corners = np.array([[[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]]], dtype=np.float64)
+    quad = cv2.perspectiveTransform(corners, grid).astype(np.float32)
+    area = abs(float(cv2.contourArea(quad)))
+    return bool(cv2.isContourConvex(quad) and area > PATCHES * _MIN_PITCH_PX**2)
+
+
+def _apart(one: ChartReading, other: ChartReading) -> bool:
+    distance = np.linalg.norm(one.outline_px.mean(axis=0) - other.outline_px.mean(axis=0))
+    # Two cards that do not overlap are at least four cells apart.
+    return bool(distance > 3 * max(one.pitch_px, other.pitch_px))
 
 
 def _search(bgr: NDArray[np.uint8]) -> list[NDArray[np.float64]]:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.colour.srgb import LINEAR_RGB_TO_XYZ, decode_srgb, linear_to_lab
+from grader.reduce import reduce_picture
 from grader.scale import Marker
 
 GREY_CARD_NUMBERS = range(40, 50)
@@ -125,8 +126,7 @@ def read_surroundings(
 def _surroundings(
     rgb: NDArray[np.uint8], cards_px: tuple[NDArray[np.float64], ...]
 ) -> NDArray[np.uint8]:
-    factor = min(1.0, _BACKDROP_PX / max(rgb.shape[:2]))
-    small = cv2.resize(rgb, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    small, factor = reduce_picture(rgb, _BACKDROP_PX)
     height, width = small.shape[:2]
     side, top = round(_STRIP_SIDE * width), round(_STRIP_TOP * height)
     mask = np.zeros((height, width), dtype=np.uint8)
