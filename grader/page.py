@@ -121,7 +121,7 @@ def batch_page(
     rules: Rules,
     *,
     today: date,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> str:
     """The page of a graded batch.
 

@@ -1,0 +1,298 @@
+"""The command line: words in, the same functions as the pages, words out.
+
+Exit codes: 0 all pieces graded, 1 failed with nothing half-written, 2 wrong use, 3 done, but some
+photos could not be used or some pieces not graded (named on stderr).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import TypeVar
+
+from tqdm import tqdm
+
+import grader
+from grader.errors import BatchError, GraderError, UsageError
+from grader.rules import Rules, default_rules_text, load_rules
+from grader.verdict import Grade, GradedBatch, GradedPiece
+
+_DONE = 0
+_FAILED = 1
+_INCOMPLETE = 3
+_STOPPED = 130  # what a shell gives to a program ended by Ctrl-C
+
+_DEMO_OUT = Path("demo-out")
+
+T = TypeVar("T", int, float)
+
+_ORDER: tuple[Grade, ...] = ("ungraded", "refire", "second", "first")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Those of the process by default.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    parser = _parser()
+    try:
+        values = parser.parse_args(arguments)
+        command: Callable[[argparse.Namespace], int] = values.command
+        code = command(values)
+        sys.stdout.flush()
+        return code
+    except GraderError as error:
+        _complain(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        _complain("stopped before it was done.")
+        return _STOPPED
+    except BrokenPipeError:
+        # Whoever read our output has enough of it. Python would complain once more while it
+        # closes stdout, so that goes nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _FAILED
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="grader",
+        description="Grade a kiln load of pots from photographs: first, refire or second.",
+        epilog="Everything is done on this machine; no photo leaves it.",
+    )
+    parser.add_argument("--version", action="version", version=f"grader {grader.__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    grade = commands.add_parser("grade", help="grade the photos of one unloaded batch")
+    grade.add_argument(
+        "photos",
+        type=Path,
+        metavar="PHOTOS",
+        help="folder with a sub-folder or a file-name prefix for each piece",
+    )
+    grade.add_argument("--json", type=Path, metavar="FILE", help="write the result as JSON")
+    grade.add_argument(
+        "--out", type=Path, metavar="DIR", help="write the page and the lists into this folder"
+    )
+    _shared_options(grade)
+    grade.set_defaults(command=_grade)
+
+    demo = commands.add_parser("demo", help="grade the sample batch, to see what comes out")
+    demo.add_argument(
+        "--out",
+        type=Path,
+        metavar="DIR",
+        default=_DEMO_OUT,
+        help=f"folder for the page and the lists (default: {_DEMO_OUT})",
+    )
+    _shared_options(demo)
+    demo.set_defaults(command=_demo)
+
+    rules = commands.add_parser(
+        "rules", help="print the shipped rules, to start a file of your own from"
+    )
+    rules.set_defaults(command=_print_rules)
+    return parser
+
+
+def _shared_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--rules", type=Path, metavar="FILE", help="your own rules, laid over the shipped ones"
+    )
+    parser.add_argument(
+        "--marker-mm",
+        type=_length,
+        default=20.0,
+        metavar="MM",
+        help="side of the printed marker (default: 20)",
+    )
+    parser.add_argument(
+        "--jobs",
+        type=_count,
+        metavar="N",
+        help="pieces to look at side by side (default: as many as this machine can)",
+    )
+
+
+def _length(text: str) -> float:
+    # A marker smaller than 1 mm cannot be printed, one larger than 1 m not be stood by a pot.
+    return _within(text, float, 1, 1000, "a length from 1 to 1000 mm")
+
+
+def _count(text: str) -> int:
+    return _within(text, int, 1, 256, "a whole number from 1 to 256")
+
+
+def _within(text: str, kind: Callable[[str], T], low: int, high: int, what: str) -> T:
+    try:
+        value = kind(text)
+    except ValueError:
+        value = None
+    if value is None or not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"{text!r} is not {what}")
+    return value
+
+
+# --- commands -------------------------------------------------------------------------------
+
+
+def _grade(values: argparse.Namespace) -> int:
+    return _grade_into(values, values.photos, values.json, values.out)
+
+
+def _demo(values: argparse.Namespace) -> int:
+    return _grade_into(values, _sample_batch(), None, values.out)
+
+
+def _print_rules(values: argparse.Namespace) -> int:
+    print(default_rules_text(), end="")
+    return _DONE
+
+
+def _grade_into(
+    values: argparse.Namespace, photos: Path, json_file: Path | None, out: Path | None
+) -> int:
+    # The image libraries take over a second to load: only the commands that need them do.
+    from grader.batch import find_batch
+    from grader.output import prepare_folder, refuse_originals
+    from grader.run import grade_batch
+
+    rules = load_rules(values.rules)
+    found = find_batch(photos)
+    if json_file is not None:
+        refuse_originals(json_file, photos)
+        prepare_folder(json_file.parent)
+    if out is not None:
+        if out.exists() and out.resolve() == photos.resolve():
+            raise UsageError(
+                "the results cannot go into the folder of photos itself",
+                where=str(out),
+                remedy="Name another folder after --out",
+            )
+        prepare_folder(out)
+    with _progress("looking at pieces", len(found.pieces)) as step:
+        batch = grade_batch(
+            found,
+            rules,
+            marker_mm=values.marker_mm,
+            workers=values.jobs,
+            progress=lambda done, total, code: step(),
+        )
+    _write(batch, rules, json_file, out)
+    for line in _summary(batch):
+        print(_plain(line))
+    for line in _where_to_look(json_file, out):
+        print(line)
+    return _report_problems(batch)
+
+
+def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path | None) -> None:
+    from grader.lists import lists_of
+    from grader.output import write_files
+    from grader.page import batch_page
+    from grader.result import result_json
+
+    contents: dict[Path, bytes] = {}
+    if json_file is not None:
+        contents[json_file] = result_json(batch)
+    if out is not None:
+        with _progress("making the page", len(batch.pieces)) as step:
+            page = batch_page(
+                batch,
+                rules,
+                today=date.today(),
+                progress=lambda done, total: step(),
+            )
+        contents[out / "batch.html"] = page.encode()
+        contents |= {out / name: content for name, content in lists_of(batch).items()}
+    write_files(contents)
+
+
+def _sample_batch() -> Path:
+    source_tree = Path(grader.__file__).resolve().parent.parent
+    for root in (source_tree, Path.cwd()):
+        folder = root / "sample_images"
+        if (folder / "pieces.csv").is_file():
+            return folder
+    raise BatchError(
+        "the sample batch was not found",
+        where="sample_images",
+        remedy="Run this in the folder of the project, where sample_images is",
+    )
+
+
+# --- words ----------------------------------------------------------------------------------
+
+
+def _summary(batch: GradedBatch) -> Iterator[str]:
+    counts = {grade: len(batch.of_grade(grade)) for grade in _ORDER}
+    total = len(batch.pieces)
+    said = ", ".join(f"{counts[grade]} {grade}" for grade in reversed(_ORDER))
+    yield f"{total} {'piece' if total == 1 else 'pieces'}: {said}"
+    width = max((len(piece.verdict.piece) for piece in batch.pieces), default=0)
+    for grade in _ORDER:
+        for piece in batch.of_grade(grade):
+            if grade != "first":
+                yield f"  {piece.verdict.piece:<{width}}  {_grade_word(piece):<8}  " + (
+                    piece.verdict.reasons[0].text
+                )
+
+
+def _grade_word(piece: GradedPiece) -> str:
+    return "discard" if piece.verdict.discard else piece.verdict.grade
+
+
+def _where_to_look(json_file: Path | None, out: Path | None) -> Iterator[str]:
+    if out is not None:
+        yield f"Page to look at and print: {out / 'batch.html'}"
+        yield f"Lists: {out / 'seconds.csv'}, {out / 'refire.csv'}, {out / 'firsts.csv'}"
+    if json_file is not None:
+        yield f"Result: {json_file}"
+    if out is None and json_file is None:
+        yield "Add --out DIR for a page with pictures and the lists."
+
+
+def _report_problems(batch: GradedBatch) -> int:
+    """Name on stderr what could not be used or graded; the exit code that this comes to."""
+    incomplete = False
+    for note in batch.notes:
+        _complain(f"note: {note}")
+    for piece in batch.pieces:
+        for photo in piece.survey.photos:
+            if not photo.usable:
+                incomplete = True
+                why = " ".join(problem.text for problem in photo.problems) or "not usable"
+                _complain(f"{photo.photo}: cannot be used: {why.removeprefix(photo.photo + ': ')}")
+        if piece.verdict.grade == "ungraded":
+            incomplete = True
+            _complain(f"{piece.verdict.piece}: not graded: {piece.verdict.reasons[0].text}")
+    return _INCOMPLETE if incomplete else _DONE
+
+
+def _complain(text: str) -> None:
+    print(f"grader: {_plain(text)}", file=sys.stderr)
+
+
+def _plain(text: str) -> str:
+    """One line without control signs: a file name must not move the cursor of a terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+@contextmanager
+def _progress(what: str, total: int) -> Iterator[Callable[[], object]]:
+    """A progress bar on stderr, where that is a terminal."""
+    with tqdm(total=total, desc=what, unit="piece", leave=False, disable=None) as bar:
+        yield bar.update

@@ -1,0 +1,87 @@
+"""A whole folder: pieces side by side, and one bad piece never stops the others."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from grader.batch import PieceEntry, Shot
+from grader.errors import PhotoError
+from grader.facts import PieceFacts
+from grader.findings import PhotoReport, PieceSurvey
+from grader.rules import load_rules
+from grader.run import grade_folder, survey_entries
+
+
+def entries(*codes: str) -> list[PieceEntry]:
+    return [
+        PieceEntry(
+            code,
+            PieceFacts(code, others=MappingProxyType({"note": "own column"})),
+            (Shot(f"{code}/front.jpg", Path(code) / "front.jpg", "front"),),
+        )
+        for code in codes
+    ]
+
+
+def a_survey_of(entry: PieceEntry) -> PieceSurvey:
+    if entry.code == "crash":
+        os._exit(9)  # as the system does to a process for which there is no memory
+    if entry.code == "bug":
+        raise ZeroDivisionError("no pixels")
+    if entry.code == "bad":
+        raise PhotoError("cannot be read", where="bad/front.jpg", remedy="Copy it again")
+    return PieceSurvey(entry.code, tuple(PhotoReport(s.name, s.view) for s in entry.shots))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_surveys_come_back_in_order_and_failures_are_problems(workers: int) -> None:
+    steps: list[tuple[int, int]] = []
+    codes = ("a", "bug", "b", "bad", "c")
+    surveys = survey_entries(
+        entries(*codes),
+        a_survey_of,
+        workers=workers,
+        progress=lambda done, total, code: steps.append((done, total)),
+    )
+    assert tuple(survey.piece for survey in surveys) == codes
+    assert [photo.usable for survey in surveys for photo in survey.photos] == [
+        True,
+        False,
+        True,
+        False,
+        True,
+    ]
+    assert "ZeroDivisionError" in surveys[1].photos[0].problems[0].text
+    assert "Copy it again" in surveys[3].photos[0].problems[0].text
+    assert steps == [(number, 5) for number in range(1, 6)]
+
+
+def test_a_worker_that_dies_costs_only_its_own_piece() -> None:
+    surveys = survey_entries(entries("a", "crash", "b", "c"), a_survey_of, workers=2)
+    usable = {survey.piece: survey.photos[0].usable for survey in surveys}
+    assert usable == {"a": True, "crash": False, "b": True, "c": True}
+    assert "memory" in surveys[1].photos[0].problems[0].text
+
+
+def test_no_pieces_give_no_surveys() -> None:
+    assert survey_entries([], a_survey_of) == []
+
+
+def test_a_folder_is_graded_with_its_unreadable_photos_named(tmp_path: Path) -> None:
+    (tmp_path / "K01").mkdir()
+    Image.fromarray(np.full((300, 400, 3), 90, np.uint8)).save(tmp_path / "K01" / "front.jpg")
+    (tmp_path / "K01" / "back.jpg").write_text("not a picture")
+    (tmp_path / "K01" / "left.jpg").write_bytes(b"")
+    (tmp_path / "pieces.csv").write_text("piece,form,price\nK01,beaker,12\nK02,jug,\n")
+    batch = grade_folder(tmp_path, load_rules(), workers=1)
+    assert [piece.verdict.grade for piece in batch.pieces] == ["ungraded", "ungraded"]
+    first = batch.pieces[0]
+    assert first.facts.price == 12
+    assert {photo.view: photo.usable for photo in first.survey.photos}["back"] is False
+    assert batch.rules_name == load_rules().title
