@@ -32,7 +32,8 @@ def photos(tmp_path: Path) -> Path:
         for side in SIDES:
             picture = np.full((300, 400, 3), 120, np.uint8)
             Image.fromarray(picture).save(folder / piece / f"{side}.jpg")
-    (folder / "pieces.csv").write_text("piece,form,finish,price\nK01,beaker,glazed,20\nK02,jug,raw,\n")
+    rows = ("piece,form,finish,price", "K01,beaker,glazed,20", "K02,jug,raw,")
+    (folder / "pieces.csv").write_text("\n".join(rows))
     return folder
 
 
