@@ -9,7 +9,7 @@ Rect = tuple[float, float, float, float]
 """(left, top, right, bottom) in pixels of the shown picture."""
 
 _DIRECTIONS = 12
-_STEPS = (1.5, 2.7, 4.2)
+_STEPS = (1.5, 2.7, 4.2, 6.0, 8.0)
 """Distances from the edge of the place to the middle of the label, in label heights halved."""
 
 # What a label costs: on another label it cannot be read; on a place it hides it; the rest is

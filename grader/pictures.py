@@ -163,9 +163,15 @@ def _sound_square(
     free = taken[_part(finding.bbox_px, x0, y0, shrink, _RING_PX)] == 0
     if not free.any():
         return None
+    around = near[free]
+    if finding.zone == "painted":
+        # A flake shows the clay. Where the ring holds paint and clay, the paint is sound.
+        own = lab[_part(finding.bbox_px, x0, y0, shrink, 0)].mean(axis=(0, 1))
+        unlike = np.linalg.norm(around - own, axis=1)
+        around = around[unlike >= np.median(unlike)]
     x, y, fw, fh = finding.bbox_px
     centre = ((y + fh / 2 - y0) * shrink, (x + fw / 2 - x0) * shrink)
-    best = _best_window(lab, taken, window, np.median(near[free], axis=0), centre)
+    best = _best_window(lab, taken, window, np.median(around, axis=0), centre)
     if best is None:
         return None
     left = round(x0 + (best[1] + 0.5) / shrink - side / 2)

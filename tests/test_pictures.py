@@ -89,3 +89,14 @@ def test_sound_surface_is_smaller_where_there_is_little_room_and_absent_without_
     whole = a_finding("pool_tint", at=(300, 200), mm=70.0)
     assert sound_box(photo, PIECE, close_up_box(photo, whole), whole, [whole]) is None
     assert sound_box(photo, None, box, large, [large]) is None
+
+
+def test_sound_surface_of_a_flake_at_an_edge_of_the_paint_is_paint() -> None:
+    rgb = drawn()
+    rgb[497:517, 580:600] = (200, 170, 130)  # clay shows across the upper edge of the band
+    finding = a_finding("flake", at=(580, 497), mm=2.0)
+    photo = a_photo(rgb)
+    sound = sound_box(photo, PIECE, close_up_box(photo, finding), finding, [finding])
+    assert sound is not None
+    x, y, w, h = sound
+    assert (np.median(rgb[y : y + h, x : x + w], axis=(0, 1)) == (60, 80, 140)).all()
