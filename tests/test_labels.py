@@ -12,7 +12,7 @@ HALF = 20.0
 places = st.lists(
     st.tuples(st.floats(0, 700), st.floats(0, 680), st.floats(1, 40), st.floats(1, 40)),
     min_size=1,
-    max_size=6,
+    max_size=4,
 ).map(lambda boxes: [(x, y, x + w, y + h) for x, y, w, h in boxes])
 
 
