@@ -202,7 +202,7 @@ def _grade_into(
 def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path | None) -> None:
     from grader.lists import lists_of
     from grader.output import write_files
-    from grader.page import batch_page
+    from grader.page import PAGE_NAME, batch_page
     from grader.result import result_json
 
     contents: dict[Path, bytes] = {}
@@ -216,7 +216,7 @@ def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path |
                 today=date.today(),
                 progress=lambda done, total: step(),
             )
-        contents[out / "batch.html"] = page.encode()
+        contents[out / PAGE_NAME] = page.encode()
         contents |= {out / name: content for name, content in lists_of(batch).items()}
     write_files(contents)
 
@@ -256,8 +256,10 @@ def _grade_word(piece: GradedPiece) -> str:
 
 
 def _where_to_look(json_file: Path | None, out: Path | None) -> Iterator[str]:
+    from grader.page import PAGE_NAME
+
     if out is not None:
-        yield f"Page to look at and print: {out / 'batch.html'}"
+        yield f"Page to look at and print: {out / PAGE_NAME}"
         yield f"Lists: {out / 'seconds.csv'}, {out / 'refire.csv'}, {out / 'firsts.csv'}"
     if json_file is not None:
         yield f"Result: {json_file}"
