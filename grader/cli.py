@@ -249,6 +249,13 @@ def _summary(batch: GradedBatch) -> Iterator[str]:
                 yield f"  {piece.verdict.piece:<{width}}  {_grade_word(piece):<8}  " + (
                     piece.verdict.reasons[0].text
                 )
+    doubtful = [
+        piece.verdict.piece
+        for piece in batch.of_grade("first")
+        if any(weighed.weight == "look" for weighed in piece.verdict.weighed)
+    ]
+    if doubtful:
+        yield f"  Firsts with something uncertain to look at: {', '.join(doubtful)}"
 
 
 def _grade_word(piece: GradedPiece) -> str:

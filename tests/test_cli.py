@@ -86,6 +86,18 @@ def test_a_batch_is_graded_into_a_folder(photos: Path, tmp_path: Path, said: Sai
     assert "Batch Load 7" in (out / "batch.html").read_text()
 
 
+def test_firsts_with_something_uncertain_are_named(
+    photos: Path, monkeypatch: pytest.MonkeyPatch, said: Said
+) -> None:
+    def survey(entry: PieceEntry, *, marker_mm: float) -> PieceSurvey:
+        findings = (a_finding("flake", certainty=0.3),) if entry.code == "K02" else ()
+        return renamed(a_survey(*findings), entry.code)
+
+    monkeypatch.setattr("grader.run.survey_piece", survey)
+    assert main(["grade", str(photos), "--jobs", "1"]) == 0
+    assert "Firsts with something uncertain to look at: K02\n" in said()[0]
+
+
 @pytest.mark.usefixtures("looked_at")
 def test_photos_are_never_changed(photos: Path, tmp_path: Path) -> None:
     def state() -> dict[Path, tuple[bytes, int]]:
