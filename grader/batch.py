@@ -17,7 +17,7 @@ from grader.errors import BatchError
 from grader.facts import PieceFacts, read_facts
 from grader.findings import Problem, View
 from grader.photo import PHOTO_SUFFIXES, read_capture_time
-from grader.separator import read_slip_code
+from grader.separator import read_slip_code, shows_chart
 
 DEFAULT_VIEW_ORDER: tuple[View, ...] = ("front", "right", "back", "left", "inside", "foot")
 """The order in which the sides of a piece are photographed where file names do not tell."""
@@ -63,6 +63,11 @@ _CAMERA_NAME = re.compile(
         | IMG-\d{8}-WA\d+ | [0-9A-F]{8}(?:-[0-9A-F]{4}){3}-[0-9A-F]{12} | \d{3,}
     )(?:[ .(_-]?(?:MP|COVER|PORTRAIT|HDR|edited|\d{1,2}\)?))*$""",
     re.IGNORECASE | re.VERBOSE,
+)
+
+# A photo, or a folder of photos, of the colour chart alone.
+_CHART_NAME = re.compile(
+    r"^(?:colou?r[-_ ]*)?(?:chart|target|card)(?:[-_ ]*\d{1,3})?$", re.IGNORECASE
 )
 
 # What lies between photos without being one: phone sidecars, label pictures, small previews.
@@ -122,11 +127,14 @@ class Batch:
         Sorted by code, numbers by value.
     problems : tuple of Problem
         What could not be told or joined; ``blocks`` where something cannot be graded for it.
+    charts : tuple of Path
+        Photos that show only the colour chart, for the whole session.
     """
 
     folder: Path
     pieces: tuple[PieceEntry, ...]
     problems: tuple[Problem, ...] = ()
+    charts: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,8 +180,9 @@ def find_batch(
     _check_folder(folder)
     facts = _facts(folder, facts_file)
     problems: list[Problem] = []
-    groups = _sub_folders(folder, problems)
-    for code, photos in _loose(folder, groups, facts, problems).items():
+    charts: list[Path] = []
+    groups = _sub_folders(folder, problems, charts)
+    for code, photos in _loose(folder, groups, facts, problems, charts).items():
         groups.setdefault(code, []).extend(photos)
     if not groups and not problems:
         raise BatchError(
@@ -187,7 +196,7 @@ def find_batch(
     if not groups:
         raise BatchError(problems[0].text.rstrip("."), where=str(folder))
     pieces = _join(groups, facts, view_order, problems)
-    return Batch(folder=folder, pieces=tuple(pieces), problems=tuple(problems))
+    return Batch(folder, tuple(pieces), tuple(problems), tuple(charts))
 
 
 def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
@@ -225,12 +234,17 @@ def _facts(folder: Path, facts_file: Path | None) -> dict[str, PieceFacts] | Non
 # --- which photo shows which piece ---------------------------------------------------------
 
 
-def _sub_folders(folder: Path, problems: list[Problem]) -> dict[str, list[_Found]]:
+def _sub_folders(
+    folder: Path, problems: list[Problem], charts: list[Path]
+) -> dict[str, list[_Found]]:
     groups: dict[str, list[_Found]] = {}
     for sub in sorted((p for p in folder.iterdir() if p.is_dir()), key=lambda p: p.name):
         if sub.name.startswith(".") or sub.name.casefold() in _NOT_A_PIECE:
             continue
         if (sub / _RESULTS).exists():
+            continue
+        if _CHART_NAME.match(sub.name):
+            charts += _photo_files(sub, f"{sub.name}/", problems)
             continue
         photos = [
             _Found(f"{sub.name}/{path.name}", path, path.stem, read_capture_time(path))
@@ -283,6 +297,7 @@ def _loose(
     groups: Mapping[str, list[_Found]],
     facts: Mapping[str, PieceFacts] | None,
     problems: list[Problem],
+    charts: list[Path],
 ) -> dict[str, list[_Found]]:
     """Group the photos that lie in no sub-folder."""
     files = _photo_files(folder, "", problems)
@@ -293,6 +308,9 @@ def _loose(
     for path in files:
         stem = _plain(path.stem)
         code = _known_code(stem, known)
+        if code is None and _CHART_NAME.match(path.stem):
+            charts.append(path)
+            continue
         if code is None and _CAMERA_NAME.match(path.stem):
             from_camera.append(path)
             continue
@@ -312,7 +330,7 @@ def _loose(
         code = _known_code(stem, list(by_name)) or stem
         by_name.setdefault(_same_code(code, [*known, *by_name]), []).append(path)
     result = {code: [_named(path, code) for path in paths] for code, paths in by_name.items()}
-    for code, photos in _between_slips(from_camera, known, problems).items():
+    for code, photos in _between_slips(from_camera, known, problems, charts).items():
         result.setdefault(code, []).extend(photos)
     return result
 
@@ -346,7 +364,7 @@ def _named(path: Path, code: str) -> _Found:
 
 
 def _between_slips(
-    paths: list[Path], known: Sequence[str], problems: list[Problem]
+    paths: list[Path], known: Sequence[str], problems: list[Problem], charts: list[Path]
 ) -> dict[str, list[_Found]]:
     """Give each photo to the piece whose slip was photographed last before it."""
     photos = [_Found(path.name, path, "", read_capture_time(path)) for path in paths]
@@ -372,6 +390,11 @@ def _between_slips(
             text = f"After the slip of {code} ({shown[0].name}) there is no photo of the piece."
             problems.append(Problem("no_photos", text, blocks=True))
             del groups[code]
+    if slips:
+        # The chart is often photographed before anything else.
+        shown = [photo for photo in before if shows_chart(photo.path)]
+        charts += [photo.path for photo in shown]
+        before = [photo for photo in before if photo not in shown]
     if before:
         problems.append(_nameless(before, bool(slips)))
     return groups

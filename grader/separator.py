@@ -1,4 +1,4 @@
-"""Reading the printed slip that is photographed before each piece."""
+"""Photos that show no piece: the printed slip before each piece, and the chart of a session."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.colour.chart import find_charts
+from grader.colour.fit import ChartFit, fit_chart
 from grader.errors import PhotoError
 from grader.photo import read_photo
 from grader.reduce import reduce_picture
@@ -58,3 +60,12 @@ def find_slip_code(rgb: NDArray[np.uint8]) -> str | None:
             # Nothing like a code at this size: a finer look costs four times as much.
             return None
     return None
+
+
+def shows_chart(path: Path) -> bool:
+    """Tell whether a photo shows a colour chart that can be used."""
+    try:
+        rgb = read_photo(path).rgb
+    except PhotoError:
+        return False
+    return any(isinstance(fit_chart(reading), ChartFit) for reading in find_charts(rgb))
