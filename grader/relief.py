@@ -27,6 +27,8 @@ stands higher under the coarse one, by their ratio of 3.5."""
 
 _STEP_SHARE = 0.55
 
+_WAVE_SHARE = 1.5
+
 _SPECK_MM = 1.3
 """Median window that takes specks and pits away and leaves edges."""
 
@@ -99,6 +101,8 @@ def _edges(surface: Surface, zones: Zones) -> Mask:
     search &= ~grow(zones.painted, surface.px(1.5)) & ~surface.glare
     small = cv2.resize(search.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     steep = (fine > _EDGE_TONE) & (fine > _STEP_SHARE * coarse) & small
+    # A throwing ring is a wave: its two flanks cancel under the coarse blur.
+    steep &= fine < _WAVE_SHARE * coarse
     joined = cv2.morphologyEx(steep.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
     if count < 2:

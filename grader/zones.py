@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.piece import Mask
-from grader.surface import Plane, Surface, disc, grow, shrink
+from grader.surface import Plane, Surface, grow, shrink
 
 _BIN = 0.0125
 """Bin of the chroma histogram: half the noise of a phone photo in one log-chromaticity."""
@@ -23,17 +23,33 @@ _BIN = 0.0125
 _PAINT_SHIFT = 0.075
 """Chroma difference from clay, three times its noise, from which paint is looked for."""
 
-_PAINT_TONE = 0.6
-"""A tone shift by which paint of the clay's own hue (black on grey) shows; a factor of 1.8."""
+_PAINT_TONE = 0.45
+"""A fall of tone by which paint of the clay's own hue (black on grey) shows: a factor of 1.6, which
+the edge between two facets does not reach. A rise is the lamp on the glaze."""
 
 _PAINT_LEVELS = (_PAINT_SHIFT, 2 * _PAINT_SHIFT, 4 * _PAINT_SHIFT, 7 * _PAINT_SHIFT)
 
-_EDGE_SIGMA_MM = 0.35
-"""Blur under which an edge is judged: a painted edge is complete within 1 mm, the edge of a veil
-or a scorch takes 3 mm and more."""
+_STRIP_MM = (0.35, 0.95)
+"""Strips on either side of an outline in which a step must be complete: a painted edge is, within
+a millimetre; the edge of a veil, a scorch or of warmer light takes three and more."""
+
+_STRIP_LENGTH_MM = 2.6
 
 _SHARP_SHARE = 0.6
-"""A painted edge shows over 0.8 of its height as a step at that blur, a veil about 0.3."""
+"""Over these strips a painted edge shows 0.9 of its height as a step, a veil 0.4, light 0.2."""
+
+_NOISE_SPREADS = 4.5
+"""Spreads of noise that paint must stand above: of a million pixels a few do by chance, and those
+are lone."""
+
+_BACKGROUND_MM = 16.0
+"""Window of the shading: half of it, 8 mm, is the widest shape that is told by tone alone."""
+
+_WIDE_MM = 32.0
+"""The same at first, when paint is not yet known and must be less than half of the window."""
+
+_CLAY_WINDOW_MM = 26.0
+"""Window in which faint paint must be the smaller part, if it is to be told from tinted light."""
 
 _SMALLEST_PAINT_MM2 = 2.5
 """Area of a painted dot of 1.8 mm; smaller marks are iron specks."""
@@ -67,6 +83,8 @@ class Zones:
     clay_chroma : ndarray of float32, shape (h, w, 2)
         What sound clay would look like at each place.
     clay_tone : ndarray of float32, shape (h, w)
+    noise : ndarray of float32, shape (h, w)
+        Spread of a log-chromaticity from grain and camera noise.
     body_left, body_right : ndarray of float, shape (h,)
         Outline of the body without handles; NaN in rows that it does not reach.
     body_rows : tuple of int
@@ -83,6 +101,7 @@ class Zones:
     foot: Mask
     clay_chroma: NDArray[np.float32]
     clay_tone: Plane
+    noise: Plane
     body_left: NDArray[np.float64]
     body_right: NDArray[np.float64]
     body_rows: tuple[int, int]
@@ -143,15 +162,18 @@ def find_zones(
     rim = ~shrink(surface.mask, surface.px(1.2))
     wall = surface.mask & ~rim & ~inside & ~surface.glare
     clay_chroma, clay_tone = _sound_clay(surface, wall, clay)
+    noise = chroma_noise(surface)
     if decorated is False:
         paint = np.zeros_like(wall)
     else:
         columns = np.arange(wall.shape[1])[None]
         # A handle shows its own sharp edges of light; it is searched for paint no more.
         body = (columns >= left[:, None]) & (columns <= right[:, None])
-        paint = _paint(surface, wall & body, clay_chroma, clay_tone)
-        # With the paint known, the clay between it can be followed more closely.
-        clay_chroma, clay_tone = _sound_clay(surface, wall & ~grow(paint, surface.px(1.0)), clay)
+        first_paint = _paint(surface, wall & body, clay_chroma, noise, wall, _WIDE_MM)
+        # With this paint known, the clay can be followed wherever lamps and walls tint it.
+        bare = wall & ~grow(first_paint, surface.px(1.0))
+        clay_chroma = _local_clay(surface, bare, clay_chroma)
+        paint = _paint(surface, wall & body, clay_chroma, noise, bare, _BACKGROUND_MM)
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
     foot = np.zeros_like(wall)
     foot[last - max(1, round(_FOOT_SHARE * (last - first))) :] = True
@@ -163,6 +185,7 @@ def find_zones(
         foot=foot & surface.mask,
         clay_chroma=clay_chroma,
         clay_tone=clay_tone,
+        noise=noise,
         body_left=left,
         body_right=right,
         body_rows=(first, last),
@@ -281,28 +304,45 @@ def _sound_clay(
     return np.ascontiguousarray(full[..., :2]), np.ascontiguousarray(full[..., 2])
 
 
+def _local_clay(surface: Surface, bare: Mask, fit: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Clay colour as its own neighbourhood shows it, on top of the fit over the whole piece."""
+    out = fit.copy()
+    for channel in range(2):
+        rest = np.clip(surface.chroma[..., channel] - fit[..., channel], -0.3, 0.3)
+        out[..., channel] += _background(rest, bare, _CLAY_WINDOW_MM, surface.px_per_mm)
+    return out
+
+
 def _terms(y: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([np.ones_like(x), x, y, x * y, x * x, y * y])
 
 
 def _paint(
-    surface: Surface, wall: Mask, clay_chroma: NDArray[np.float32], clay_tone: Plane
+    surface: Surface,
+    wall: Mask,
+    clay_chroma: NDArray[np.float32],
+    noise: Plane,
+    bare: Mask,
+    window_mm: float,
 ) -> Mask:
     """What differs from clay with a sharp edge.
 
     A veil of glaze that runs into a painting makes one soft region with it; asking for more and
     more difference parts the two.
     """
-    shift = np.dstack(
-        [surface.chroma - clay_chroma, (surface.tone - clay_tone) * (_PAINT_SHIFT / _PAINT_TONE)]
-    )
-    strength = np.sqrt((shift**2).sum(-1))
-    steps = jump(shift, surface.px(_EDGE_SIGMA_MM))
+    tone = surface.tone - _background(surface.tone, bare, window_mm, surface.px_per_mm)
+    tone = np.minimum(tone, 0) * np.float32(_PAINT_SHIFT / _PAINT_TONE)
+    # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
+    trust = _PAINT_SHIFT / np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
+    shift = (surface.chroma - clay_chroma) * trust[..., None]
+    strength = np.sqrt((shift**2).sum(-1) + tone**2)
     out = np.zeros_like(wall)
     smallest = _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
-    for level in _PAINT_LEVELS:
+    # Strong paint first: what is faint beside it must then have an edge of its own.
+    for level in reversed(_PAINT_LEVELS):
+        taken = grow(out, surface.px(0.8)) if out.any() else out
         # Specks and noise are narrower than any brush mark.
-        found = _open((strength > level) & wall & ~out, surface.px(0.35))
+        found = _open((strength > level) & wall & ~taken, surface.px(0.35))
         count, labels, stats, _ = cv2.connectedComponentsWithStats(found.astype(np.uint8))
         for number in range(1, count):
             if stats[number, cv2.CC_STAT_AREA] < smallest:
@@ -311,13 +351,82 @@ def _paint(
             margin = 1 + int(surface.px(1.5))
             window = np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
             region = labels[window] == number
-            if _edge_is_sharp(strength[window], steps[window], region, wall[window], surface):
+            # An outline near the very top is ragged with noise; the next level draws it lower.
+            if level > _PAINT_SHIFT and float(np.median(strength[window][region])) < 1.6 * level:
+                continue
+            if _edge_is_sharp(strength[window], region, (wall & ~out)[window], surface):
                 out[window] |= region
-    return out
+    return _to_half_height(strength, out, wall, surface)
+
+
+def _to_half_height(strength: Plane, paint: Mask, wall: Mask, surface: Surface) -> Mask:
+    """Move the outline of the paint to where half of its own strength is reached."""
+    if not paint.any():
+        return paint
+    height = _mean_over(strength, paint, 2 * int(surface.px(1.2)) + 1)
+    near = grow(paint, surface.px(0.9)) & wall
+    return (paint | (near & (strength > np.maximum(0.5 * height, _PAINT_SHIFT)))) & wall
 
 
 def _open(mask: Mask, radius_px: float) -> Mask:
     return grow(shrink(mask, radius_px), radius_px)
+
+
+def _background(plane: Plane, where: Mask, window_mm: float, px_per_mm: float) -> Plane:
+    """Median of a plane over a wide window within a mask: what is left without narrower shapes.
+
+    At 2 px/mm, which is enough for something this smooth.
+    """
+    scale = min(1.0, 2.0 / px_per_mm)
+    size = (max(8, round(where.shape[1] * scale)), max(8, round(where.shape[0] * scale)))
+    small = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
+    inside = cv2.resize(where.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    if not inside.any():
+        return plane
+    # Beyond the mask its nearest pixel goes on, so that table and paint have no say.
+    _, labels = cv2.distanceTransformWithLabels(
+        (~inside).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    lookup = np.zeros(int(labels.max()) + 1, np.int64)
+    flat = np.flatnonzero(inside)
+    lookup[labels.ravel()[flat]] = flat
+    small = small.ravel()[lookup[labels]]
+    low, high = float(small.min()), float(small.max())
+    step = max(high - low, 1e-3) / 255.0
+    window = 2 * max(1, round(window_mm * px_per_mm * scale / 2)) + 1
+    as_bytes = np.round((small - low) / step).astype(np.uint8)
+    calm = cv2.medianBlur(as_bytes, window).astype(np.float32) * np.float32(step) + np.float32(low)
+    calm = cv2.GaussianBlur(calm, (0, 0), window / 8)
+    return cv2.resize(  # type: ignore[no-any-return]
+        calm, (where.shape[1], where.shape[0]), interpolation=cv2.INTER_LINEAR
+    )
+
+
+def chroma_noise(surface: Surface) -> Plane:
+    """Spread of the chroma at each place, from its finest grain at places as light as that.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+        Standard deviation of a log-chromaticity.
+    """
+    sigma = max(1.0, surface.px(0.15))
+    pick = np.s_[::2, ::2]
+    coarse = cv2.GaussianBlur(surface.chroma, (0, 0), 2 * sigma)[pick]
+    grain = np.abs(surface.chroma[pick] - coarse).max(-1)
+    mask, tone = surface.mask[pick], surface.tone[pick]
+    if mask.sum() < 500:
+        return np.full(surface.mask.shape, _PAINT_SHIFT / _NOISE_SPREADS, np.float32)
+    edges = np.quantile(tone[mask], np.linspace(0, 1, 13))
+    centres = (edges[1:] + edges[:-1]) / 2
+    level = np.empty(12)
+    for number in range(12):
+        here = mask & (tone >= edges[number]) & (tone <= edges[number + 1])
+        # The median of |x| of the larger of two is 1.05 of its spread; the rest of the noise, in
+        # grain coarser than the filter, is about as much again.
+        level[number] = 1.4 * float(np.median(grain[here])) if here.any() else 0.0
+    flat = np.interp(surface.tone.ravel(), centres, level)
+    return flat.reshape(surface.tone.shape).astype(np.float32)
 
 
 def jump(shift: NDArray[np.float32], sigma_px: float) -> Plane:
@@ -346,20 +455,38 @@ def jump(shift: NDArray[np.float32], sigma_px: float) -> Plane:
     return slope * np.float32(sigma_px * np.sqrt(2 * np.pi))
 
 
-def _edge_is_sharp(
-    strength: Plane, steps: Plane, region: Mask, wall: Mask, surface: Surface
-) -> bool:
-    """Whether most of the outline is a step as high as the region just inside it."""
+def _edge_is_sharp(strength: Plane, region: Mask, wall: Mask, surface: Surface) -> bool:
+    """Whether most of the outline is a step as high as the region just inside it.
+
+    Strength is averaged over a strip just inside and one just outside the outline, a brush width
+    long, so that noise cannot pass for a step.
+    """
     outline = grow(region, 1.0) & ~region & wall
     if outline.sum() < 8:
         return False
-    # The step is sought half a millimetre to either side of where the threshold fell.
-    nearby = cv2.dilate(steps, disc(surface.px(0.6)))
-    size = 2 * int(surface.px(1.2)) + 1
-    covered = cv2.blur(region.astype(np.float32), (size, size))
-    inner = cv2.blur(np.where(region, strength, 0).astype(np.float32), (size, size))
-    height = inner[outline] / np.maximum(covered[outline], 1e-3)
-    return float(np.median(nearby[outline] / np.maximum(height, 1e-3))) > _SHARP_SHARE
+    near, far = surface.px(_STRIP_MM[0]), surface.px(_STRIP_MM[1])
+    inner = shrink(region, near)
+    strip_in = inner & ~shrink(region, far)
+    # Of a thin line the middle is all there is.
+    if strip_in.sum() < 0.3 * outline.sum():
+        strip_in = region
+    strip_out = grow(region, far) & ~grow(region, near) & wall
+    size = 2 * int(surface.px(_STRIP_LENGTH_MM) / 2) + 1
+    inside = _mean_over(strength, strip_in, size)
+    outside = _mean_over(strength, strip_out, size)
+    height = _mean_over(strength, region, size)
+    ok = outline & np.isfinite(inside) & np.isfinite(outside) & np.isfinite(height)
+    if ok.sum() < 8:
+        return False
+    step = (inside[ok] - outside[ok]) / np.maximum(height[ok], 1e-3)
+    return float(np.median(step)) > _SHARP_SHARE
+
+
+def _mean_over(plane: Plane, where: Mask, size: int) -> Plane:
+    """Box mean of the plane over a mask; NaN where the box holds too little of it."""
+    weight = cv2.blur(where.astype(np.float32), (size, size))
+    total = cv2.blur(np.where(where, plane, 0).astype(np.float32), (size, size))
+    return np.where(weight > 2.0 / size**2, total / np.maximum(weight, 1e-6), np.nan)
 
 
 def _close_gaps(paint: Mask, width_px: float) -> Mask:

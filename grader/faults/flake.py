@@ -16,10 +16,9 @@ from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median
 from grader.findings import Finding
-from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
 
-_LARGEST_MM = 4.0
+_LARGEST_MM = 3.2
 """Flakes are 0.3 to 3 mm (common practice, no source); a larger gap is a gap in the drawing."""
 
 _LEAST_PX = 3.0
@@ -27,6 +26,10 @@ _LEAST_PX = 3.0
 
 _SEED_SHARE = 0.42
 """Share of clay showing at the middle; the lens blurs a flake of 4 px down to about this."""
+
+_FAINT = 0.3
+_ISLAND_MM = 5.0
+"""Down to this share of clay an island is no longer than the largest flake and its blur."""
 
 _OFF_LINE = 0.5
 """A mark whose colour lies this far off the line from paint to clay is another paint."""
@@ -48,6 +51,11 @@ _LONG = 3.6
 _LEAST_SHIFT_DE00 = 4.0
 """Twice what half of observers object to (1.8, Paravina et al. 2015): what is fainter in a mark
 of a few pixels cannot be told from noise."""
+
+_CORE_PX = 7.5
+_CORE_MATCH = 0.085
+"""From this size on the middle shows the bare colour; it must match the clay in chroma as closely
+as the clay matches itself over the piece."""
 
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
@@ -94,13 +102,19 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     px = view.surface.px
     where = view.zones.painted[window] & (contrast > _LEAST_CONTRAST)
     where &= shrink(view.zones.painted, px(0.35))[window]
-    where &= ~view.surface.glare[window] & ~view.relief[window] & view.zones.facing[window]
+    where &= ~view.surface.glare[window] & view.zones.facing[window]
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats((clayness > _FAINT).astype(np.uint8))
+    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    bare = (~view.zones.paint[window]).astype(np.float32)
     out = []
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     for spot in spots:
-        if not _is_flake(view, spot):
+        # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
+        if not _is_flake(view, spot) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
             continue
         if enclosed(clayness, spot, px(_RING_MM), below=0.45 * spot.peak) < _ENCLOSED:
+            continue
+        if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
         report = _report(view, spot, corner)
         if report is not None:
@@ -168,7 +182,7 @@ def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding 
     at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
     diameter_mm = spot.diameter_px / surface.px_per_mm
     shift, mixed = _against_ring(view, spot, at)
-    if shift < _LEAST_SHIFT_DE00 or mixed:
+    if shift < _LEAST_SHIFT_DE00 or mixed or not _core_is_clay(view, spot, at):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -193,6 +207,24 @@ def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding 
             ("solidity", round(spot.solidity, 3), "1"),
         ),
     )
+
+
+def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> bool:
+    """Whether the middle of a larger mark, which no blur reaches, has the hue of the clay.
+
+    A white eye on cream clay lies in the same direction from dark paint as the clay does.
+    """
+    if spot.diameter_px < _CORE_PX:
+        return True
+    core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
+    if core.sum() < 4:
+        return True
+    height, width = spot.region.shape
+    window = np.s_[at[0] : at[0] + height, at[1] : at[1] + width]
+    seen = np.median(view.surface.chroma[window][core], axis=0)
+    clay = np.median(view.zones.clay_chroma[window][core], axis=0)
+    noise = float(np.median(view.zones.noise[window][core]))
+    return float(np.hypot(*(seen - clay))) < max(_CORE_MATCH, 3.0 * noise)
 
 
 def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[float, bool]:

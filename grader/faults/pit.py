@@ -33,7 +33,7 @@ _SPECKLED = 25
 """Dark dots over all views from which a clay counts as speckled."""
 
 _SHARPER = 1.9
-_SHARPER_SPREADS = 2.0
+_SHARPER_SPREADS = 2.2
 """A pit's rim is this many times as sharp as that of specks of its size, and so many of their
 spreads above them: one speck in some thousands is."""
 
@@ -55,6 +55,10 @@ class _Dot:
     spot: Spot
 
     @property
+    def painted(self) -> bool:
+        return bool(self.view.zones.painted[self.spot.peak_at])
+
+    @property
     def size_mm(self) -> float:
         return self.spot.diameter_px / self.view.surface.px_per_mm
 
@@ -74,13 +78,21 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.finish == "raw":
         return []
     dots = [_Dot(view, spot) for view in evidence.views for spot in _dark_dots(view)]
-    usual = _usual_rim(dots)
-    if usual is not None:
+    speckled = len(dots) >= _SPECKLED
+    if speckled:
         # On burnt-out clay every speck has a hard rim: the glaze round it is cut off at white.
         dots = [dot for dot in dots if not _on_burnt(dot)]
-    pits = [(dot, excess) for dot in dots if (excess := _excess(dot, usual)) is not None]
-    trust = _ALONE if usual is not None and len(pits) < 2 else 1.0
-    return [_report(dot, excess, trust, usual is not None) for dot, excess in pits]
+    out = []
+    # Specks look otherwise through paint than through glaze: each is held against its own.
+    for painted in (False, True):
+        group = [dot for dot in dots if dot.painted is painted]
+        usual = _usual_rim(group)
+        if speckled and usual is None:
+            continue
+        pits = [(dot, excess) for dot in group if (excess := _excess(dot, usual)) is not None]
+        trust = _ALONE if speckled and len(pits) < 2 else 1.0
+        out += [_report(dot, excess, trust, speckled) for dot, excess in pits]
+    return out
 
 
 def _dark_dots(view: ViewEvidence) -> list[Spot]:
@@ -89,7 +101,7 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
     depth = around - surface.tone
     # Where two paints or paint and clay meet, the median flips sides: no dot can be read there.
     # The tip of a petal, thinner than the zones can follow, would look like a dot, too.
-    border = grow(zones.painted, surface.px(1.6)) & ~shrink(zones.paint, surface.px(0.6))
+    border = grow(zones.painted, surface.px(1.6)) & ~shrink(zones.paint, surface.px(1.0))
     where = zones.facing & ~border & ~view.relief & ~zones.foot
     where &= shrink(surface.mask, surface.px(2.5))
     dark = -surface.tone
