@@ -1,0 +1,1 @@
+"""The studio record: what lasts beyond one batch."""
