@@ -215,7 +215,7 @@ def _sharpen_corners(
     start = (corners - [left, top]).astype(np.float32).reshape(-1, 1, 2)
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 40, 0.005)
     exact = cv2.cornerSubPix(light, start, (half, half), (-1, -1), stop)
-    return np.asarray(exact.reshape(4, 2).astype(np.float64) + [left, top])
+    return np.asarray(exact.reshape(4, 2).astype(np.float64) + np.array([left, top]))
 
 
 def _side_px(corners: NDArray[np.float64]) -> float:

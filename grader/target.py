@@ -308,8 +308,8 @@ def _chart(
 def _grey_cards(markers: tuple[Marker, ...]) -> tuple[NDArray[np.float64], ...]:
     """Outlines of the frames whose window shows a grey card; they reach right of the marker."""
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=np.float32)
-    # The frame: marker, gap of a quarter, window of one side, and a quarter of border all round.
-    frame = np.array([[-0.25, -0.25], [2.5, -0.25], [2.5, 1.25], [-0.25, 1.25]])
+    # The frame: marker, gap of a quarter, window of one side, and half a side of border around.
+    frame = np.array([[-0.5, -0.5], [2.75, -0.5], [2.75, 1.5], [-0.5, 1.5]])
     return tuple(
         np.asarray(
             cv2.perspectiveTransform(

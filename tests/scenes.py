@@ -106,7 +106,9 @@ def marker_texture(number: int = 7, border_share: float = 0.2, paper: float = 0.
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     inner = cv2.aruco.generateImageMarker(dictionary, number, 600)
     border = round(600 * border_share)
-    grey = cv2.copyMakeBorder(inner, *[border] * 4, cv2.BORDER_CONSTANT, value=255)
+    grey = cv2.copyMakeBorder(
+        inner, border, border, border, border, cv2.BORDER_CONSTANT, value=255
+    )
     light = np.where(grey > 127, paper, 0.04)
     return np.repeat(light[..., None], 3, axis=2)
 
