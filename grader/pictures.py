@@ -36,7 +36,7 @@ _LEAST_SIDE_PX = 64
 _SEARCH_WINDOW_PX = 12
 
 # Sound surface as large as the close-up where there is room, else smaller at the same scale.
-_SOUND_SHARES = (1.0, 0.6, 0.35)
+_SOUND_SHARES = (1.0, 0.7, 0.45)
 
 # Width of the ring around a place that says what its sound surface looks like, in pixels of the
 # search: a quarter of a window.
