@@ -30,6 +30,9 @@ _EDGE_SHARE = 0.03
 _LEAST_CLAY = 0.25
 """Share of a cell that must be clean clay for the cell to count."""
 
+_NOISIEST = 0.06
+"""Spread of the chroma of single pixels above which a cell of them no longer tells 1 dE00."""
+
 _PAINT_REACH_MM = 0.8
 """Blur of the lens: clay this near to paint takes on its colour."""
 
@@ -76,6 +79,7 @@ def read_skin(surface: Surface, zones: Zones) -> Skin:
 
     reach = surface.px(_PAINT_REACH_MM)
     clean = zones.wall & ~grow(zones.painted, reach) & ~grow(surface.clipped, reach)
+    clean &= zones.noise < _NOISIEST
     fields = np.dstack([surface.chroma, surface.tone])
     samples = cv2.remap(fields, map_x, map_y, cv2.INTER_LINEAR)
     weights = cv2.remap(clean.astype(np.float32), map_x, map_y, cv2.INTER_NEAREST)

@@ -61,8 +61,9 @@ _FOOT_SHARE = 0.035
 """The lowest part of the wall, where glaze is wiped off."""
 
 
-_FACING_SHARE = 0.92
-"""Distance from the axis, as a share of the radius, at which a round wall is seen at 66 degrees."""
+_FACING_SHARE = 0.87
+"""Distance from the axis, as a share of the radius, at which a round wall is seen at 60 degrees.
+With four views no place is worse than 45 degrees on the best of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ class Zones:
     body_rows : tuple of int
         First and last row of the body.
     facing : ndarray of bool, shape (h, w)
-        Where the wall is seen at less than 66 degrees from its normal: small marks are sought
+        Where the wall is seen at less than 60 degrees from its normal: small marks are sought
         here only, since beyond they shrink to slivers and the next view shows them better.
     """
 

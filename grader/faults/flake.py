@@ -48,9 +48,9 @@ _ROUND_FIT = 0.93
 _LONG = 3.6
 """Lines of a drawing are longer than this many widths."""
 
-_LEAST_SHIFT_DE00 = 4.0
-"""Twice what half of observers object to (1.8, Paravina et al. 2015): what is fainter in a mark
-of a few pixels cannot be told from noise."""
+_LEAST_SHIFT_DE00 = 7.0
+"""Four times what half of observers object to on a field of colour (1.8, Paravina et al. 2015): in
+a mark of a few pixels the eye asks for more, and noise gives more."""
 
 _CORE_PX = 7.5
 _CORE_MATCH = 0.085

@@ -28,6 +28,9 @@ _WINDOW_MM = 2.6
 _LEAST_DEPTH = 0.45
 """A hole in the glaze lets through at most two thirds of the light of its surroundings."""
 
+_LEAST_SHIFT_DE00 = 9.0
+"""A hole is black at its bottom; what differs less is a speck or a shadow."""
+
 _LEAST_PX = 3.0
 _SPECKLED = 25
 """Dark dots over all views from which a clay counts as speckled."""
@@ -91,7 +94,8 @@ def find(evidence: Evidence) -> list[Finding]:
             continue
         pits = [(dot, excess) for dot in group if (excess := _excess(dot, usual)) is not None]
         trust = _ALONE if speckled and len(pits) < 2 else 1.0
-        out += [_report(dot, excess, trust, speckled) for dot, excess in pits]
+        reports = (_report(dot, excess, trust, speckled) for dot, excess in pits)
+        out += [each for each in reports if (each.shift_de00 or 0) >= _LEAST_SHIFT_DE00]
     return out
 
 

@@ -20,6 +20,7 @@ from grader.faults.soft import (
     shift_of,
 )
 from grader.findings import Finding
+from grader.skin import ROWS
 
 MILKY = Direction(red=-0.45, blue=0.7)
 
@@ -30,6 +31,10 @@ half of observers object to (Paravina et al. 2015)."""
 
 _LEAST_MM2 = 40.0
 """A drip or a handle root of 7 mm; smaller is a matter of single dots."""
+
+_FAINT_DE00 = 3.0
+_LOW_SHARE = 0.5
+"""Glaze runs down: a veil sits in the lower half of the wall, unless it is strong."""
 
 _BRIGHTER = 0.16
 """A veil keeps the tone of the clay; what is this much brighter (17 %) is reflected light."""
@@ -80,6 +85,10 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
         return None
     mask, corner = placed
     shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
+    # A faint one high on the wall is more likely the light of the room on a bend of the form.
+    low = float(np.average(np.flatnonzero(region.any(1)), weights=region.sum(1)[region.any(1)]))
+    if shift < _FAINT_DE00 and low < _LOW_SHARE * ROWS:
+        return None
     trust = 1.0 if field.shared_light else 0.6
     certainty = trust * min(1.0, 0.5 + 0.5 * (peak - seed) / seed)
     against = "at the same place on the other sides" if field.shared_light else "beside it"
