@@ -251,7 +251,59 @@ def _flood(
     flooded = _meet(barrier, inside, outside)
     if flooded is None:
         return None
+    flooded = _without_shadow(sharp, flooded, outside)
+    flooded = _without_gaps(score, flooded, radius)
     return _with_pockets(sharp, flooded, cards)
+
+
+def _without_shadow(sharp: NDArray[np.float32], mask: Mask, outside: Mask) -> Mask:
+    """Drop lobes that end softly and begin sharply: a shadow lit by another lamp than the table.
+
+    The flood is run once more from the very middle of the mask; what it no longer reaches is
+    looked at lobe by lobe. A handle or a dark side ends sharply against the table and stays.
+    """
+    distance = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 3)
+    core = distance > 0.6 * float(distance.max())
+    tried = _meet(sharp, core, outside | ~mask)
+    if tried is None:
+        return mask
+    lobes = cv2.morphologyEx((mask & ~tried).astype(np.uint8), cv2.MORPH_OPEN, _disc(3))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(lobes)
+    edge = mask & (cv2.erode(mask.astype(np.uint8), _disc(1)) == 0)
+    ridge = cv2.dilate(sharp, _disc(2))
+    usual = float(np.median(ridge[edge]))
+    out = mask.copy()
+    for number in range(1, count):
+        if stats[number, cv2.CC_STAT_AREA] < 0.004 * mask.sum():
+            continue
+        lobe = labels == number
+        near = cv2.dilate(lobe.astype(np.uint8), _disc(4)) > 0
+        begins = near & tried & (cv2.erode(tried.astype(np.uint8), _disc(2)) == 0)
+        ends = near & edge
+        if begins.sum() < 10 or ends.sum() < 10:
+            continue
+        soft = float(np.median(ridge[ends])) < 0.5 * usual
+        if soft and float(np.median(ridge[begins])) > 2.0 * float(np.median(ridge[ends])):
+            out &= ~(cv2.dilate(lobe.astype(np.uint8), _disc(3)) > 0) | tried
+    found = _largest(cv2.morphologyEx(out.astype(np.uint8), cv2.MORPH_OPEN, _disc(2)) > 0)
+    return mask if found is None else found
+
+
+def _without_gaps(score: NDArray[np.float32], mask: Mask, radius: int) -> Mask:
+    """Open the gap inside a handle that the light thrown by the piece had closed."""
+    block = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, _disc(radius)) > 0
+    typical = float(np.median(score[block])) if block.any() else 0.0
+    beside = mask & ~(cv2.erode(block.astype(np.uint8), _disc(2)) > 0)
+    calm = cv2.GaussianBlur(score, (0, 0), 1.0)
+    weak = cv2.morphologyEx(
+        (beside & (calm < 0.4 * typical)).astype(np.uint8), cv2.MORPH_OPEN, _disc(3)
+    )
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(weak)
+    out = mask.copy()
+    for number in range(1, count):
+        if stats[number, cv2.CC_STAT_AREA] >= 0.003 * mask.sum():
+            out &= labels != number
+    return out
 
 
 def _meet(barrier: NDArray[np.float32], inside: Mask, outside: Mask) -> Mask | None:
