@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from tqdm import tqdm
 
@@ -28,6 +28,10 @@ _INCOMPLETE = 3
 _STOPPED = 130  # what a shell gives to a program ended by Ctrl-C
 
 _DEMO_OUT = Path("demo-out")
+_SLIPS = Path("slips.html")
+
+if TYPE_CHECKING:
+    from grader.checkup import BatchCheck
 
 T = TypeVar("T", int, float)
 
@@ -101,6 +105,32 @@ def _parser() -> argparse.ArgumentParser:
     _shared_options(demo)
     demo.set_defaults(command=_demo)
 
+    check = commands.add_parser(
+        "check", help="only look whether the photos are good enough, before the pieces are put away"
+    )
+    check.add_argument("photos", type=Path, metavar="PHOTOS", help="folder as for grade")
+    _shared_options(check)
+    check.set_defaults(command=_check)
+
+    slips = commands.add_parser(
+        "slips", help="make the page to print: slips with codes, marker cards, how to photograph"
+    )
+    slips.add_argument(
+        "codes", nargs="*", metavar="CODE", help="K07 is one slip, K01-K24 are twenty-four"
+    )
+    slips.add_argument(
+        "--list", type=Path, metavar="FILE", help="a slip for each row of this pieces.csv"
+    )
+    slips.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        default=_SLIPS,
+        help=f"page to write (default: {_SLIPS})",
+    )
+    _marker_option(slips)
+    slips.set_defaults(command=_slips)
+
     rules = commands.add_parser(
         "rules", help="print the shipped rules, to start a file of your own from"
     )
@@ -112,18 +142,22 @@ def _shared_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rules", type=Path, metavar="FILE", help="your own rules, laid over the shipped ones"
     )
+    _marker_option(parser)
+    parser.add_argument(
+        "--jobs",
+        type=_count,
+        metavar="N",
+        help="pieces to look at side by side (default: as many as this machine can)",
+    )
+
+
+def _marker_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--marker-mm",
         type=_length,
         default=20.0,
         metavar="MM",
         help="side of the printed marker (default: 20)",
-    )
-    parser.add_argument(
-        "--jobs",
-        type=_count,
-        metavar="N",
-        help="pieces to look at side by side (default: as many as this machine can)",
     )
 
 
@@ -157,6 +191,41 @@ def _demo(values: argparse.Namespace) -> int:
     return _grade_into(values, _sample_batch(), None, values.out)
 
 
+def _check(values: argparse.Namespace) -> int:
+    from grader.checkup import run_check
+
+    rules = load_rules(values.rules)
+    with _progress("looking at photos") as step:
+        checked = run_check(
+            values.photos,
+            required=rules.required,
+            advised=rules.advised,
+            marker_mm=values.marker_mm,
+            workers=values.jobs,
+            progress=step,
+        )
+    total = len(checked.pieces)
+    again = sum(not piece.ready for piece in checked.pieces)
+    print(f"{total} {_pieces(total)}: {total - again} can be graded, {again} to photograph again")
+    for line in _check_lines(checked):
+        print(_plain(f"  {line}"))
+    return _INCOMPLETE if again else _DONE
+
+
+def _slips(values: argparse.Namespace) -> int:
+    from grader.facts import read_facts
+    from grader.slips import parse_codes, write_slips
+
+    pieces = parse_codes(values.codes)
+    if values.list is not None:
+        listed = {piece.piece for piece in pieces}
+        pieces += [piece for code, piece in read_facts(values.list).items() if code not in listed]
+    number = write_slips(values.out, pieces, marker_mm=values.marker_mm)
+    print(f"{number} {'slip' if number == 1 else 'slips'} and the cards: {values.out}")
+    print("Print at full size (100 %), and hold the printed ruler against a real one.")
+    return _DONE
+
+
 def _print_rules(values: argparse.Namespace) -> int:
     print(default_rules_text(), end="")
     return _DONE
@@ -183,13 +252,13 @@ def _grade_into(
                 remedy="Name another folder after --out",
             )
         prepare_folder(out)
-    with _progress("looking at pieces", len(found.pieces)) as step:
+    with _progress("looking at pieces") as step:
         batch = grade_batch(
             found,
             rules,
             marker_mm=values.marker_mm,
             workers=values.jobs,
-            progress=lambda done, total, code: step(),
+            progress=step,
         )
     _write(batch, rules, json_file, out)
     for line in _summary(batch):
@@ -209,12 +278,12 @@ def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path |
     if json_file is not None:
         contents[json_file] = result_json(batch)
     if out is not None:
-        with _progress("making the page", len(batch.pieces)) as step:
+        with _progress("making the page") as step:
             page = batch_page(
                 batch,
                 rules,
                 today=date.today(),
-                progress=lambda done, total: step(),
+                progress=step,
             )
         contents[out / PAGE_NAME] = page.encode()
         contents |= {out / name: content for name, content in lists_of(batch).items()}
@@ -241,7 +310,7 @@ def _summary(batch: GradedBatch) -> Iterator[str]:
     counts = {grade: len(batch.of_grade(grade)) for grade in _ORDER}
     total = len(batch.pieces)
     said = ", ".join(f"{counts[grade]} {grade}" for grade in reversed(_ORDER))
-    yield f"{total} {'piece' if total == 1 else 'pieces'}: {said}"
+    yield f"{total} {_pieces(total)}: {said}"
     width = max((len(piece.verdict.piece) for piece in batch.pieces), default=0)
     for grade in _ORDER:
         for piece in batch.of_grade(grade):
@@ -256,6 +325,27 @@ def _summary(batch: GradedBatch) -> Iterator[str]:
     ]
     if doubtful:
         yield f"  Firsts with something uncertain to look at: {', '.join(doubtful)}"
+
+
+def _check_lines(checked: BatchCheck) -> Iterator[str]:
+    for problem in checked.problems:
+        yield problem.text
+    missing: dict[str, list[str]] = {}
+    for piece in checked.pieces:
+        for problem in piece.problems:
+            missing.setdefault(problem.text, []).append(piece.piece)
+    for text, codes in missing.items():
+        # The same is often missing everywhere: it is said once.
+        who = "all pieces" if len(codes) == len(checked.pieces) > 1 else ", ".join(codes)
+        yield f"{who}: {text}"
+    for piece in checked.pieces:
+        for photo in piece.photos:
+            for problem in photo.problems:
+                yield f"{photo.photo}: {problem.text.removeprefix(photo.photo + ': ')}"
+
+
+def _pieces(number: int) -> str:
+    return "piece" if number == 1 else "pieces"
 
 
 def _grade_word(piece: GradedPiece) -> str:
@@ -301,7 +391,12 @@ def _plain(text: str) -> str:
 
 
 @contextmanager
-def _progress(what: str, total: int) -> Iterator[Callable[[], object]]:
-    """A progress bar on stderr, where that is a terminal."""
-    with tqdm(total=total, desc=what, unit="piece", leave=False, disable=None) as bar:
-        yield bar.update
+def _progress(what: str) -> Iterator[Callable[..., None]]:
+    """A progress bar on stderr, where that is a terminal; call with (done, total, ...)."""
+    with tqdm(desc=what, unit="piece", leave=False, disable=None) as bar:
+
+        def step(done: int, total: int, *_: object) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        yield step

@@ -18,6 +18,7 @@ from grader.batch import Batch, PieceEntry, find_batch
 from grader.errors import GraderError
 from grader.findings import PhotoReport, PieceSurvey, Problem
 from grader.rules import Rules, grade_piece
+from grader.session import find_session_colour
 from grader.survey import survey_piece
 from grader.verdict import GradedBatch, GradedPiece
 
@@ -77,7 +78,8 @@ def grade_batch(
     progress: Progress | None = None,
 ) -> GradedBatch:
     """Grade a batch whose pieces are found; parameters as in `grade_folder`."""
-    survey = partial(survey_piece, marker_mm=marker_mm)
+    colour = find_session_colour(batch, marker_mm=marker_mm)
+    survey = partial(survey_piece, marker_mm=marker_mm, session_colour=colour)
     surveys = survey_entries(batch.pieces, survey, workers=workers, progress=progress)
     pieces = tuple(
         GradedPiece(entry.facts, seen, grade_piece(entry.facts, seen, rules))

@@ -41,7 +41,7 @@ def photos(tmp_path: Path) -> Path:
 def looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
     """Surveys made by hand: K01 is sound, K02 has a scorch."""
 
-    def survey(entry: PieceEntry, *, marker_mm: float) -> PieceSurvey:
+    def survey(entry: PieceEntry, *, marker_mm: float, session_colour: object) -> PieceSurvey:
         assert marker_mm == 20
         findings = (a_finding("scorch", mm=20),) if entry.code == "K02" else ()
         return renamed(a_survey(*findings), entry.code)
@@ -89,7 +89,7 @@ def test_a_batch_is_graded_into_a_folder(photos: Path, tmp_path: Path, said: Sai
 def test_firsts_with_something_uncertain_are_named(
     photos: Path, monkeypatch: pytest.MonkeyPatch, said: Said
 ) -> None:
-    def survey(entry: PieceEntry, *, marker_mm: float) -> PieceSurvey:
+    def survey(entry: PieceEntry, *, marker_mm: float, session_colour: object) -> PieceSurvey:
         findings = (a_finding("flake", certainty=0.3),) if entry.code == "K02" else ()
         return renamed(a_survey(*findings), entry.code)
 
@@ -234,7 +234,7 @@ def test_wrong_use_is_code_two(arguments: list[str], said: Said) -> None:
 def test_a_stop_by_the_keyboard_leaves_nothing(
     photos: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said
 ) -> None:
-    def survey(entry: PieceEntry, *, marker_mm: float) -> PieceSurvey:
+    def survey(entry: PieceEntry, *, marker_mm: float, session_colour: object) -> PieceSurvey:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("grader.run.survey_piece", survey)
@@ -250,6 +250,34 @@ def test_odd_names_do_not_reach_the_terminal(photos: Path, said: Said) -> None:
     main(["grade", str(photos), "--jobs", "1"])
     words, errors = said()
     assert "\x1b" not in words + errors
+
+
+def test_a_check_names_what_to_photograph_again(photos: Path, said: Said) -> None:
+    (photos / "K01" / "back.jpg").unlink()
+    assert main(["check", str(photos), "--jobs", "1"]) == 3
+    words, errors = said()
+    assert errors == ""
+    assert words.startswith("2 pieces: 0 can be graded, 2 to photograph again\n")
+    assert "K01: The back was not photographed." in words
+    assert "K02/front.jpg: " in words
+
+
+def test_slips_for_codes_and_for_a_list(photos: Path, tmp_path: Path, said: Said) -> None:
+    page = tmp_path / "page.html"
+    listed = ["--list", str(photos / "pieces.csv")]
+    assert main(["slips", "K02-K04", "N9", *listed, "--out", str(page)]) == 0
+    assert said()[0].startswith("5 slips and the cards: ")
+    text = page.read_text()
+    assert all(code in text for code in ("K01", "K02", "K03", "K04", "N9"))
+
+
+def test_slips_that_cannot_be_are_one_line(tmp_path: Path, said: Said) -> None:
+    page = tmp_path / "page.html"
+    assert main(["slips", "K09-K01", "--out", str(page)]) == 2
+    assert one_line(said()[1])
+    assert main(["slips", "K01", "--out", str(tmp_path / "no" / "page.html")]) == 1
+    assert one_line(said()[1])
+    assert not page.exists()
 
 
 def test_version_and_rules(said: Said) -> None:
