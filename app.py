@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from grader.page import PAGE_NAME
+from grader.output import PAGE_NAME
 
 st.set_page_config(page_title="Kiln load", layout="wide")
 st.title("Kiln load")

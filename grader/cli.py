@@ -9,18 +9,28 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from tqdm import tqdm
 
 import grader
 from grader.errors import BatchError, GraderError, UsageError
+from grader.facts import read_facts
+from grader.output import PAGE_NAME, prepare_folder, refuse_originals, write_files
 from grader.rules import Rules, default_rules_text, load_rules
-from grader.verdict import Grade, GradedBatch, GradedPiece
+from grader.terminal import (
+    check_lines,
+    graded_lines,
+    noise_lines,
+    plain,
+    problem_lines,
+    where_lines,
+)
+from grader.verdict import GradedBatch
 
 _DONE = 0
 _FAILED = 1
@@ -30,12 +40,7 @@ _STOPPED = 130  # what a shell gives to a program ended by Ctrl-C
 _DEMO_OUT = Path("demo-out")
 _SLIPS = Path("slips.html")
 
-if TYPE_CHECKING:
-    from grader.checkup import BatchCheck
-
 T = TypeVar("T", int, float)
-
-_ORDER: tuple[Grade, ...] = ("ungraded", "refire", "second", "first")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -111,6 +116,15 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("photos", type=Path, metavar="PHOTOS", help="folder as for grade")
     _shared_options(check)
     check.set_defaults(command=_check)
+
+    noise = commands.add_parser(
+        "noise", help="measure your camera's own noise from repeated shots of one side of a piece"
+    )
+    noise.add_argument(
+        "photos", type=Path, metavar="PHOTOS", help="folder with three shots or more"
+    )
+    _marker_option(noise)
+    noise.set_defaults(command=_noise)
 
     slips = commands.add_parser(
         "slips", help="make the page to print: slips with codes, marker cards, how to photograph"
@@ -204,16 +218,18 @@ def _check(values: argparse.Namespace) -> int:
             workers=values.jobs,
             progress=step,
         )
-    total = len(checked.pieces)
-    again = sum(not piece.ready for piece in checked.pieces)
-    print(f"{total} {_pieces(total)}: {total - again} can be graded, {again} to photograph again")
-    for line in _check_lines(checked):
-        print(_plain(f"  {line}"))
-    return _INCOMPLETE if again else _DONE
+    _say(check_lines(checked))
+    return _DONE if all(piece.ready for piece in checked.pieces) else _INCOMPLETE
+
+
+def _noise(values: argparse.Namespace) -> int:
+    from grader.noise import measure_noise
+
+    _say(noise_lines(measure_noise(values.photos, marker_mm=values.marker_mm)))
+    return _DONE
 
 
 def _slips(values: argparse.Namespace) -> int:
-    from grader.facts import read_facts
     from grader.slips import parse_codes, write_slips
 
     pieces = parse_codes(values.codes)
@@ -236,7 +252,6 @@ def _grade_into(
 ) -> int:
     # The image libraries take over a second to load: only the commands that need them do.
     from grader.batch import find_batch
-    from grader.output import prepare_folder, refuse_originals
     from grader.run import grade_batch
 
     rules = load_rules(values.rules)
@@ -261,17 +276,15 @@ def _grade_into(
             progress=step,
         )
     _write(batch, rules, json_file, out)
-    for line in _summary(batch):
-        print(_plain(line))
-    for line in _where_to_look(json_file, out):
-        print(line)
-    return _report_problems(batch)
+    _say([*graded_lines(batch), *where_lines(json_file, out)])
+    for line in problem_lines(batch):
+        _complain(line)
+    return _DONE if batch.complete else _INCOMPLETE
 
 
 def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path | None) -> None:
     from grader.lists import lists_of
-    from grader.output import write_files
-    from grader.page import PAGE_NAME, batch_page
+    from grader.page import batch_page
     from grader.result import result_json
 
     contents: dict[Path, bytes] = {}
@@ -303,91 +316,13 @@ def _sample_batch() -> Path:
     )
 
 
-# --- words ----------------------------------------------------------------------------------
-
-
-def _summary(batch: GradedBatch) -> Iterator[str]:
-    counts = {grade: len(batch.of_grade(grade)) for grade in _ORDER}
-    total = len(batch.pieces)
-    said = ", ".join(f"{counts[grade]} {grade}" for grade in reversed(_ORDER))
-    yield f"{total} {_pieces(total)}: {said}"
-    width = max((len(piece.verdict.piece) for piece in batch.pieces), default=0)
-    for grade in _ORDER:
-        for piece in batch.of_grade(grade):
-            if grade != "first":
-                yield f"  {piece.verdict.piece:<{width}}  {_grade_word(piece):<8}  " + (
-                    piece.verdict.reasons[0].text
-                )
-    doubtful = [
-        piece.verdict.piece
-        for piece in batch.of_grade("first")
-        if any(weighed.weight == "look" for weighed in piece.verdict.weighed)
-    ]
-    if doubtful:
-        yield f"  Firsts with something uncertain to look at: {', '.join(doubtful)}"
-
-
-def _check_lines(checked: BatchCheck) -> Iterator[str]:
-    for problem in checked.problems:
-        yield problem.text
-    missing: dict[str, list[str]] = {}
-    for piece in checked.pieces:
-        for problem in piece.problems:
-            missing.setdefault(problem.text, []).append(piece.piece)
-    for text, codes in missing.items():
-        # The same is often missing everywhere: it is said once.
-        who = "all pieces" if len(codes) == len(checked.pieces) > 1 else ", ".join(codes)
-        yield f"{who}: {text}"
-    for piece in checked.pieces:
-        for photo in piece.photos:
-            for problem in photo.problems:
-                yield f"{photo.photo}: {problem.text.removeprefix(photo.photo + ': ')}"
-
-
-def _pieces(number: int) -> str:
-    return "piece" if number == 1 else "pieces"
-
-
-def _grade_word(piece: GradedPiece) -> str:
-    return "discard" if piece.verdict.discard else piece.verdict.grade
-
-
-def _where_to_look(json_file: Path | None, out: Path | None) -> Iterator[str]:
-    from grader.page import PAGE_NAME
-
-    if out is not None:
-        yield f"Page to look at and print: {out / PAGE_NAME}"
-        yield f"Lists: {out / 'seconds.csv'}, {out / 'refire.csv'}, {out / 'firsts.csv'}"
-    if json_file is not None:
-        yield f"Result: {json_file}"
-    if out is None and json_file is None:
-        yield "Add --out DIR for a page with pictures and the lists."
-
-
-def _report_problems(batch: GradedBatch) -> int:
-    """Name on stderr what could not be used or graded; the exit code that this comes to."""
-    incomplete = False
-    for note in batch.notes:
-        _complain(f"note: {note}")
-    for piece in batch.pieces:
-        for photo in piece.survey.photos:
-            if not photo.usable:
-                incomplete = True
-                why = " ".join(problem.text for problem in photo.problems) or "not usable"
-                _complain(f"{photo.photo}: cannot be used: {why.removeprefix(photo.photo + ': ')}")
-        if piece.verdict.grade == "ungraded":
-            incomplete = True
-            _complain(f"{piece.verdict.piece}: not graded: {piece.verdict.reasons[0].text}")
-    return _INCOMPLETE if incomplete else _DONE
-
-
 def _complain(text: str) -> None:
-    print(f"grader: {_plain(text)}", file=sys.stderr)
+    print(f"grader: {plain(text)}", file=sys.stderr)
 
 
-def _plain(text: str) -> str:
-    """One line without control signs: a file name must not move the cursor of a terminal."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+def _say(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(plain(line))
 
 
 @contextmanager

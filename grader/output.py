@@ -10,6 +10,9 @@ from pathlib import Path
 
 from grader.errors import OutputError
 
+PAGE_NAME = "batch.html"
+"""Name of the page within a folder of results."""
+
 
 def prepare_folder(folder: Path) -> None:
     """Make a folder for results and see that it can be written to.

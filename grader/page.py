@@ -22,9 +22,6 @@ from grader.pictures import Picture, close_up, close_up_box, piece_picture, soun
 from grader.rules import Rules
 from grader.verdict import Grade, GradedBatch, GradedPiece, WeighedFinding
 
-PAGE_NAME = "batch.html"
-"""Name of the page within a folder of results."""
-
 # In the order in which the maker acts: photograph again while the piece is on the table, set
 # aside for the kiln, label and price, put on the shelf.
 _SECTIONS: tuple[tuple[Grade, str, str], ...] = (

@@ -134,3 +134,11 @@ class GradedBatch:
     def of_grade(self, grade: Grade) -> tuple[GradedPiece, ...]:
         """Pieces of one grade, in the order of the batch."""
         return tuple(piece for piece in self.pieces if piece.verdict.grade == grade)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every photo could be used and every piece graded."""
+        return all(
+            piece.verdict.grade != "ungraded" and all(p.usable for p in piece.survey.photos)
+            for piece in self.pieces
+        )

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from grader.page import PAGE_NAME
+from grader.output import PAGE_NAME
 
 APP = Path(__file__).parent.parent / "app.py"
 

@@ -18,6 +18,8 @@ import grader
 from grader.batch import PieceEntry
 from grader.cli import main
 from grader.findings import PieceSurvey
+from grader.noise import NoiseFloor
+from grader.rules import load_rules
 from tests.pieces import SIDES, a_finding, a_survey, renamed
 
 SAMPLES = Path(__file__).parent.parent / "sample_images"
@@ -258,8 +260,26 @@ def test_a_check_names_what_to_photograph_again(photos: Path, said: Said) -> Non
     words, errors = said()
     assert errors == ""
     assert words.startswith("2 pieces: 0 can be graded, 2 to photograph again\n")
-    assert "K01: The back was not photographed." in words
+    assert "all pieces: The back was not photographed." in words
     assert "K02/front.jpg: " in words
+
+
+def test_the_cameras_noise_is_told_as_a_rule(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, said: Said
+) -> None:
+    floor = NoiseFloor(4, 0.41, 1.2, 0.8, 0.11, 95.2, ("d.jpg does not show the same side.",))
+    monkeypatch.setattr("grader.noise.measure_noise", lambda folder, marker_mm: floor)
+    assert main(["noise", str(tmp_path)]) == 0
+    words = said()[0]
+    assert "d.jpg does not show the same side." in words
+    rules = tmp_path / "ours.toml"
+    rules.write_text("".join(line.strip() + "\n" for line in words.splitlines()[-2:]))
+    assert load_rules(rules).noise_de00 == 0.41
+
+
+def test_too_few_shots_for_the_noise_are_one_line(tmp_path: Path, said: Said) -> None:
+    assert main(["noise", str(tmp_path)]) == 1
+    assert one_line(said()[1])
 
 
 def test_slips_for_codes_and_for_a_list(photos: Path, tmp_path: Path, said: Said) -> None:

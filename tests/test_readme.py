@@ -36,7 +36,7 @@ def test_the_rules_example_is_accepted(tmp_path: Path) -> None:
     assert rules.faults["one_sided_browning"].marked == "first"
 
 
-@pytest.mark.parametrize("command", ["grade", "check", "slips", "demo", "rules"])
+@pytest.mark.parametrize("command", ["grade", "check", "noise", "slips", "demo", "rules"])
 def test_every_option_named_is_known(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main([command, "--help"])
