@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from grader.batch import PieceEntry, Shot
+from grader.checks import check_photo
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
@@ -90,13 +91,12 @@ def _look(
     target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
     silhouette = cut_out(photo.rgb, target.cards_px)
     if silhouette is None:
-        problem = Problem(
-            "no_piece",
-            "No piece stands out from the background: use a plain backdrop of another colour.",
-            blocks=True,
-        )
         report = PhotoReport(
-            shot.name, shot.view, (width, height), usable=False, problems=(problem,)
+            photo=shot.name,
+            view=shot.view,
+            size_px=(width, height),
+            usable=False,
+            problems=check_photo(photo, target, None, view=shot.view),
         )
         return None, report
     axis_px_per_mm, scale_from = target.scale.px_per_mm, target.scale.source
@@ -106,7 +106,7 @@ def _look(
         axis_px_per_mm, scale_from = scale.px_per_mm, scale.source
     if axis_px_per_mm is not None:
         # A handle seen from the side is no part of the round body.
-        across, high = silhouette.bbox_px[2:]
+        _, _, across, high = silhouette.bbox_px
         wide = min(float(across), 1.2 * float(high))
         near = near_surface_px_per_mm(
             axis_px_per_mm, (width, height), photo.focal_35mm, wide
@@ -114,7 +114,9 @@ def _look(
     surface = read_surface(
         photo.rgb, silhouette, target, photo=shot.name, view=shot.view, px_per_mm=near
     )
-    problems = tuple(Problem("note", note) for note in silhouette.notes)
+    problems = check_photo(photo, target, silhouette, view=shot.view, near_px_per_mm=near) + tuple(
+        Problem("note", note) for note in photo.notes
+    )
     report = PhotoReport(
         photo=shot.name,
         view=shot.view,

@@ -230,12 +230,7 @@ def report(tally: Tally, *, details: bool = True) -> str:
     ):
         lines.append(f"{title}:")
         lines += [f"  {row(key, *bucket[key])}" for key in sorted(bucket)]
-    total_found = [
-        sum(v[i] for k, v in tally.found.items() if k.startswith("marked")) for i in (0, 1)
-    ]
-    total_named = [
-        sum(v[i] for k, v in tally.named.items() if k.startswith("marked")) for i in (0, 1)
-    ]
+    total_found, total_named = _sum(tally.found, "marked"), _sum(tally.named, "marked")
     lines.append("in all:")
     lines.append("  " + row("marked faults found", *total_found))
     lines.append("  " + row("marked faults named right", *total_named))
@@ -257,16 +252,56 @@ def report(tally: Tally, *, details: bool = True) -> str:
     return "\n".join(lines)
 
 
+FLOORS = {
+    "marked faults found": 0.80,
+    "marked faults named right": 0.75,
+    "clean pieces passed": 0.80,
+    "grades right": 0.75,
+}
+MOST_FALSE_A_PHOTO = 0.5
+"""What the sample batch must keep; the figures themselves stand in DEVELOPERS.md."""
+
+
+def below_floors(tally: Tally) -> list[str]:
+    """Name what fell below its floor."""
+    marked = {
+        "marked faults found": _sum(tally.found, "marked"),
+        "marked faults named right": _sum(tally.named, "marked"),
+        "clean pieces passed": (tally.clean[0], tally.clean[1]),
+        "grades right": (tally.grades[0], tally.grades[1]),
+    }
+    out = [
+        f"{name}: {hits} of {total} is below {FLOORS[name]:.0%}"
+        for name, (hits, total) in marked.items()
+        if total and hits / total < FLOORS[name]
+    ]
+    flags = sum(tally.false.values()) / max(1, tally.photos)
+    if flags > MOST_FALSE_A_PHOTO:
+        out.append(f"false flags: {flags:.2f} a photo is above {MOST_FALSE_A_PHOTO}")
+    if not tally.photos:
+        out.append("no photo with a label picture was found")
+    return out
+
+
+def _sum(bucket: Mapping[str, list[int]], word: str) -> tuple[int, int]:
+    chosen = [counts for key, counts in bucket.items() if key.startswith(word)]
+    return sum(hits for hits, _ in chosen), sum(total for _, total in chosen)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("photos", type=Path)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--only", nargs="*", default=())
+    parser.add_argument("--floors", action="store_true", help="fail below the floors")
     options = parser.parse_args(arguments)
     tally = measure(options.photos, options.jobs, options.only)
     print(report(tally))
-    return 0
+    low = below_floors(tally) if options.floors else []
+    for line in low:
+        print(f"below the floor: {line}")
+    return 1 if low else 0
 
 
 if __name__ == "__main__":
