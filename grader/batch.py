@@ -244,11 +244,11 @@ def _sub_folders(
         if (sub / _RESULTS).exists():
             continue
         if _CHART_NAME.match(sub.name):
-            charts += _photo_files(sub, f"{sub.name}/", problems)
+            charts += list_photos(sub, f"{sub.name}/", problems)
             continue
         photos = [
             _Found(f"{sub.name}/{path.name}", path, path.stem, read_capture_time(path))
-            for path in _photo_files(sub, f"{sub.name}/", problems)
+            for path in list_photos(sub, f"{sub.name}/", problems)
         ]
         if photos:
             groups[sub.name.strip()] = photos
@@ -267,7 +267,7 @@ def _holds_photos(folder: Path) -> bool:
     return any(p.suffix.lower() in PHOTO_SUFFIXES for p in folder.iterdir())
 
 
-def _photo_files(folder: Path, prefix: str, problems: list[Problem]) -> list[Path]:
+def list_photos(folder: Path, prefix: str, problems: list[Problem]) -> list[Path]:
     """Return the photos of one folder, and report what looks like one but is not read."""
     chosen: dict[str, Path] = {}
     for path in sorted(folder.iterdir(), key=lambda p: natural_key(p.name)):
@@ -300,7 +300,7 @@ def _loose(
     charts: list[Path],
 ) -> dict[str, list[_Found]]:
     """Group the photos that lie in no sub-folder."""
-    files = _photo_files(folder, "", problems)
+    files = list_photos(folder, "", problems)
     known = [*(facts or {}), *groups]
     by_name: dict[str, list[Path]] = {}
     from_camera: list[Path] = []

@@ -141,7 +141,7 @@ def _slip(piece: PieceFacts) -> _Slip:
 
 def code_modules(code: str) -> NDArray[np.uint8]:
     """Return the square code of a slip, shape (n, n), 0 dark and 255 light, without border."""
-    setting = cv2.QRCodeEncoder_Params()
+    setting = cv2.QRCodeEncoder.Params()
     # Fifteen percent of the modules may be hidden by a thumb or a splash of slip.
     setting.correction_level = cv2.QRCODE_ENCODER_CORRECT_LEVEL_M
     modules = cv2.QRCodeEncoder.create(setting).encode(SLIP_PREFIX + code)

@@ -106,9 +106,7 @@ def marker_texture(number: int = 7, border_share: float = 0.2, paper: float = 0.
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     inner = cv2.aruco.generateImageMarker(dictionary, number, 600)
     border = round(600 * border_share)
-    grey = cv2.copyMakeBorder(
-        inner, border, border, border, border, cv2.BORDER_CONSTANT, value=255
-    )
+    grey = cv2.copyMakeBorder(inner, border, border, border, border, cv2.BORDER_CONSTANT, value=255)
     light = np.where(grey > 127, paper, 0.04)
     return np.repeat(light[..., None], 3, axis=2)
 
@@ -144,3 +142,41 @@ def develop(
     light = cv2.GaussianBlur(light, (0, 0), blur_px)
     grain = np.random.default_rng(seed).standard_normal(light.shape, dtype=np.float32)
     return encode_srgb(light + noise * np.sqrt(np.clip(light, 0, None) * 0.2) * grain)
+
+
+def pot(
+    picture: Array,
+    *,
+    middle_px: tuple[float, float] | None = None,
+    height_px: float = 620.0,
+    clay: tuple[float, float, float] = (0.50, 0.42, 0.31),
+    specks: int = 120,
+    paint: bool = True,
+    seed: int = 4,
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Draw a beaker, lit from the left, into linear light; also return where it is."""
+    height, width = picture.shape[:2]
+    x0, y0 = middle_px or (width / 2, height / 2)
+    top, foot = 0.42 * height_px, 0.33 * height_px
+    rows, columns = np.indices((height, width), dtype=np.float64)
+    down = (rows - (y0 - height_px / 2)) / height_px
+    half = top + (foot - top) * np.clip(down, 0, 1)
+    across = (columns - x0) / half
+    sag = 0.04 * height_px * np.sqrt(np.clip(1 - across**2, 0, 1))
+    mask = (np.abs(across) < 1) & (down > 0) & (rows < y0 + height_px / 2 - 0.02 * height_px + sag)
+    around = np.sqrt(np.clip(1 - across**2, 0, 1))
+    shade = 0.45 + 0.55 * np.clip(0.85 * around - 0.35 * across, 0, 1)
+    colour = np.broadcast_to(np.array(clay), picture.shape).copy()
+    if paint:
+        band = (np.abs(down - 0.5) < 0.12) & (np.sin(columns / height_px * 22) > 0.1)
+        colour[band] = (0.05, 0.09, 0.22)
+    rng = np.random.default_rng(seed)
+    spots = np.zeros((height, width), dtype=np.uint8)
+    for x, y in rng.uniform(
+        [x0 - top, y0 - height_px / 2], [x0 + top, y0 + height_px / 2], (specks, 2)
+    ):
+        cv2.circle(spots, (int(x), int(y)), int(rng.integers(1, 4)), 1, -1)
+    colour[spots > 0] *= 0.35
+    result = picture.copy()
+    result[mask] = (colour * shade[..., None])[mask]
+    return result, mask
