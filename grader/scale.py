@@ -147,8 +147,9 @@ def find_markers(
     *,
     marker_mm: float = DEFAULT_MARKER_MM,
     focal_35mm: float | None = None,
+    dictionary: int = cv2.aruco.DICT_4X4_50,
 ) -> tuple[Marker, ...]:
-    """Find the printed markers (DICT_4X4_50, any number) in a photo.
+    """Find the printed markers, of any number, in a photo.
 
     Parameters
     ----------
@@ -160,6 +161,8 @@ def find_markers(
         Focal length from EXIF; it takes part only where the marker is tilted. Without it the
         scale of a marker near the edge of a wide picture may be off by 2 % at 10 degrees of
         tilt and by 6 % at 40.
+    dictionary : int
+        One of OpenCV's predefined sets of markers; `grader slips` prints from the default.
 
     Returns
     -------
@@ -167,10 +170,11 @@ def find_markers(
         Largest first; empty where there is none.
     """
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    found = _detect(grey, _SEARCH_PX)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(dictionary))
+    found = _detect(grey, _SEARCH_PX, detector)
     if not found and max(grey.shape) > _SEARCH_PX:
         # A small marker in a large photo: twice as fine, at four times the cost.
-        found = _detect(grey, 2 * _SEARCH_PX)
+        found = _detect(grey, 2 * _SEARCH_PX, detector)
     markers = [_measure(rgb, number, corners, marker_mm, focal_35mm) for number, corners in found]
     return tuple(
         sorted(
@@ -180,10 +184,11 @@ def find_markers(
     )
 
 
-def _detect(grey: NDArray[np.uint8], search_px: int) -> list[tuple[int, NDArray[np.float64]]]:
+def _detect(
+    grey: NDArray[np.uint8], search_px: int, detector: cv2.aruco.ArucoDetector
+) -> list[tuple[int, NDArray[np.float64]]]:
     """Return number and corners (4, 2) in pixels of the full picture."""
     small, factor = reduce_picture(grey, search_px)
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50))
     quads, numbers, _ = detector.detectMarkers(small)
     found = []
     for quad, number in zip(quads, () if numbers is None else numbers.ravel(), strict=True):
