@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import sys
 import time
@@ -16,6 +15,7 @@ import numpy as np
 from PIL import Image
 
 from .camera import develop
+from .noise import FloatArray
 from .piece import PiecePlan, make_piece
 from .scene import Studio
 from .shots import SIDES, Session, plan_shot, sensor_for
@@ -36,7 +36,9 @@ class Job:
     taken: datetime
 
 
-def run_jobs(jobs: Iterable[Job], folder: Path, spp: tuple[int, int], texels_per_mm: float = 10.0) -> None:
+def run_jobs(
+    jobs: Iterable[Job], folder: Path, spp: tuple[int, int], texels_per_mm: float = 10.0
+) -> None:
     """Render all pieces into `folder`, refreshing pieces.csv and truth.json after each.
 
     Parameters
@@ -63,7 +65,9 @@ def run_jobs(jobs: Iterable[Job], folder: Path, spp: tuple[int, int], texels_per
         print(f"{job.plan.code}: {len(job.views)} views, {seconds:.0f} s each", file=sys.stderr)
 
 
-def render_piece(job: Job, folder: Path, spp: tuple[int, int], texels_per_mm: float = 10.0) -> tuple[dict[str, Any], dict[str, str]]:
+def render_piece(
+    job: Job, folder: Path, spp: tuple[int, int], texels_per_mm: float = 10.0
+) -> tuple[dict[str, Any], dict[str, str]]:
     """Render one piece into ``folder/<code>``.
 
     Returns
@@ -81,7 +85,7 @@ def render_piece(job: Job, folder: Path, spp: tuple[int, int], texels_per_mm: fl
     work.mkdir()
     views: list[dict[str, Any]] = []
     sensor = None
-    base = None
+    base: FloatArray | None = None
     try:
         with Studio(piece, session.setting) as studio:
             for k, name in enumerate(job.views):
@@ -114,7 +118,7 @@ def render_piece(job: Job, folder: Path, spp: tuple[int, int], texels_per_mm: fl
         final = folder / plan.code
         if final.exists():
             shutil.rmtree(final)
-        os.replace(work, final)
+        work.replace(final)
     finally:
         shutil.rmtree(work, ignore_errors=True)
     setting = session.setting

@@ -51,11 +51,13 @@ class Sheet:
         fine = np.arange(0, step[-1], 0.12)
         line = np.stack([np.interp(fine, step, points[:, k]) for k in (0, 1)], -1)
         breadth = np.interp(fine, step, widths)
-        direction = np.gradient(line, axis=0) if len(line) > 2 else np.tile([1.0, 0.0], (len(line), 1))
+        direction = (
+            np.gradient(line, axis=0) if len(line) > 2 else np.tile([1.0, 0.0], (len(line), 1))
+        )
         direction /= np.maximum(np.linalg.norm(direction, axis=1, keepdims=True), 1e-9)
         normal = np.stack([-direction[:, 1], direction[:, 0]], -1)
-        for side in (line, line[::-1]):
-            self.dot(side[0], float(np.interp(0, [0, 1], [breadth[0], breadth[0]])) if side is line else float(breadth[-1]), value)
+        for end in (0, -1):
+            self.dot(line[end], float(breadth[end]), value)
         left, right = line + normal * breadth[:, None] / 2, line - normal * breadth[:, None] / 2
         quads = np.stack([left[:-1], left[1:], right[1:], right[:-1]], 1)
         for quad in quads:
@@ -66,10 +68,19 @@ class Sheet:
         """Touch the brush down once."""
         centre = self._px(centre_mm)[0]
         radius = round(diameter_mm / 2 * self.px_per_mm * 2**_SHIFT)
-        cv2.circle(self.pixels, (int(centre[0]), int(centre[1])), radius, value, -1, cv2.LINE_AA, _SHIFT)
+        cv2.circle(
+            self.pixels, (int(centre[0]), int(centre[1])), radius, value, -1, cv2.LINE_AA, _SHIFT
+        )
         return self
 
-    def leaf(self, centre_mm: Sequence[float], length_mm: float, width_mm: float, angle_rad: float, value: int = 255) -> Sheet:
+    def leaf(
+        self,
+        centre_mm: Sequence[float],
+        length_mm: float,
+        width_mm: float,
+        angle_rad: float,
+        value: int = 255,
+    ) -> Sheet:
         """Press one pointed leaf or petal."""
         t = np.linspace(0, 2 * np.pi, 60)
         x, y = length_mm / 2 * np.cos(t), width_mm / 2 * np.sin(t) * np.abs(np.sin(t)) ** 0.35
@@ -93,17 +104,41 @@ def _curve(points: Sequence[Sequence[float]], count: int = 80) -> Points:
     per = max(4, count // (len(p) - 3))
     for a, b, c, d in zip(p[:-3], p[1:-2], p[2:-1], p[3:], strict=True):
         t = np.linspace(0, 1, per, endpoint=False)[:, None]
-        out.append(0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3))
+        out.append(
+            0.5
+            * (
+                2 * b
+                + (c - a) * t
+                + (2 * a - 5 * b + 4 * c - d) * t**2
+                + (3 * b - a - 3 * c + d) * t**3
+            )
+        )
     return np.concatenate([*out, p[-2:-1]])
 
 
-def newt(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def newt(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A newt from above, bent like an S, with feet, two eyes and a row of spots."""
     s = size_mm / 2
     flip = rng.choice([-1.0, 1.0])
-    spine = _curve([(-s, -0.35 * s * flip), (-0.55 * s, 0.12 * s * flip), (-0.1 * s, 0.1 * s * flip), (0.35 * s, -0.08 * s * flip), (0.72 * s, 0.06 * s * flip), (0.95 * s, 0.14 * s * flip)], 100)
+    spine = _curve(
+        [
+            (-s, -0.35 * s * flip),
+            (-0.55 * s, 0.12 * s * flip),
+            (-0.1 * s, 0.1 * s * flip),
+            (0.35 * s, -0.08 * s * flip),
+            (0.72 * s, 0.06 * s * flip),
+            (0.95 * s, 0.14 * s * flip),
+        ],
+        100,
+    )
     t = np.linspace(0, 1, len(spine))
-    breadth = size_mm * np.interp(t, [0, 0.3, 0.5, 0.65, 0.8, 0.86, 0.95, 1], [0.012, 0.06, 0.1, 0.11, 0.07, 0.085, 0.085, 0.03])
+    breadth = size_mm * np.interp(
+        t,
+        [0, 0.3, 0.5, 0.65, 0.8, 0.86, 0.95, 1],
+        [0.012, 0.06, 0.1, 0.11, 0.07, 0.085, 0.085, 0.03],
+    )
     body = Sheet(1.15 * s, px_per_mm).stroke(spine, breadth)
     line = max(1.0, 0.03 * size_mm)
     for at, lean in ((0.47, -0.5), (0.76, 0.45)):
@@ -111,9 +146,14 @@ def newt(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Se
         for side in (-1.0, 1.0):
             knee = foot + np.array([0.12 * lean * s, side * 0.2 * s])
             toe = knee + np.array([0.22 * s * np.sign(lean), side * 0.1 * s])
-            body.stroke(_curve([foot, knee, toe], 16), [line * 1.3] * 14 + [line] * 0 if False else line * 1.2)
+            body.stroke(
+                _curve([foot, knee, toe], 16),
+                line * 1.2,
+            )
             for spread in (-0.5, 0.0, 0.5):
-                tip = toe + _turn(np.array([[0.09 * s * np.sign(lean), side * 0.05 * s]]), spread)[0]
+                tip = (
+                    toe + _turn(np.array([[0.09 * s * np.sign(lean), side * 0.05 * s]]), spread)[0]
+                )
                 body.stroke(np.stack([toe, tip]), max(0.9, 0.7 * line))
     spots = Sheet(1.15 * s, px_per_mm)
     for at in np.linspace(0.42, 0.74, 5):
@@ -123,10 +163,16 @@ def newt(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Se
     for side in (-1.0, 1.0):
         eyes.dot(head + np.array([0.0, side * 0.055 * s]), max(1.0, 0.03 * size_mm))
     second = colours[1 % len(colours)]
-    return [body.layer(colours[0]), spots.layer(second), eyes.layer("white slip" if colours[0] != "white slip" else "black")]
+    return [
+        body.layer(colours[0]),
+        spots.layer(second),
+        eyes.layer("white slip" if colours[0] != "white slip" else "black"),
+    ]
 
 
-def moth(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def moth(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A moth with four wings, an eye on each upper wing, feelers of one line."""
     s = size_mm / 2
     wings, lower, marks, pupils = (Sheet(1.15 * s, px_per_mm) for _ in range(4))
@@ -137,54 +183,106 @@ def moth(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Se
         eye = (side * 0.55 * s, 0.3 * s)
         marks.dot(eye, max(1.8, 0.13 * size_mm))
         pupils.dot(eye, max(0.9, 0.055 * size_mm))
-        marks.stroke(_curve([(side * 0.2 * s, -0.5 * s), (side * 0.36 * s, -0.36 * s), (side * 0.52 * s, -0.22 * s)], 20), 1.0)
+        marks.stroke(
+            _curve(
+                [
+                    (side * 0.2 * s, -0.5 * s),
+                    (side * 0.36 * s, -0.36 * s),
+                    (side * 0.52 * s, -0.22 * s),
+                ],
+                20,
+            ),
+            1.0,
+        )
     trunk = Sheet(1.15 * s, px_per_mm)
-    trunk.stroke(_curve([(0, -0.5 * s), (0, 0.0), (0, 0.42 * s)], 40), size_mm * np.interp(np.linspace(0, 1, 41), [0, 0.4, 1], [0.03, 0.1, 0.07])[: len(_curve([(0, -0.5 * s), (0, 0.0), (0, 0.42 * s)], 40))])
+    back = np.stack([np.zeros(41), np.linspace(-0.5 * s, 0.42 * s, 41)], -1)
+    trunk.stroke(back, size_mm * np.interp(np.linspace(0, 1, 41), [0, 0.5, 1], [0.03, 0.1, 0.07]))
     for side in (-1.0, 1.0):
-        trunk.stroke(_curve([(0, 0.42 * s), (side * 0.1 * s, 0.62 * s), (side * 0.28 * s, 0.78 * s)], 20), max(0.9, 0.018 * size_mm))
+        trunk.stroke(
+            _curve([(0, 0.42 * s), (side * 0.1 * s, 0.62 * s), (side * 0.28 * s, 0.78 * s)], 20),
+            max(0.9, 0.018 * size_mm),
+        )
     second = colours[1 % len(colours)]
     pale = "white slip" if "white slip" not in colours else "black"
-    return [lower.layer(second), wings.layer(colours[0]), marks.layer(pale), pupils.layer("black" if pale != "black" else colours[0]), trunk.layer(colours[0] if colours[0] != second else "black")]
+    return [
+        lower.layer(second),
+        wings.layer(colours[0]),
+        marks.layer(pale),
+        pupils.layer("black" if pale != "black" else colours[0]),
+        trunk.layer(colours[0] if colours[0] != second else "black"),
+    ]
 
 
-def snail(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def snail(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A snail whose shell is a filled round with a thin spiral line on it."""
     s = size_mm / 2
     foot, shell, spiral = (Sheet(1.15 * s, px_per_mm) for _ in range(3))
-    line = _curve([(-0.85 * s, -0.62 * s), (-0.2 * s, -0.6 * s), (0.5 * s, -0.56 * s), (0.8 * s, -0.3 * s), (0.88 * s, -0.02 * s)], 60)
-    foot.stroke(line, size_mm * np.interp(np.linspace(0, 1, len(line)), [0, 0.4, 0.8, 1], [0.03, 0.12, 0.11, 0.08]))
+    line = _curve(
+        [
+            (-0.85 * s, -0.62 * s),
+            (-0.2 * s, -0.6 * s),
+            (0.5 * s, -0.56 * s),
+            (0.8 * s, -0.3 * s),
+            (0.88 * s, -0.02 * s),
+        ],
+        60,
+    )
+    foot.stroke(
+        line,
+        size_mm
+        * np.interp(np.linspace(0, 1, len(line)), [0, 0.4, 0.8, 1], [0.03, 0.12, 0.11, 0.08]),
+    )
     for dx in (0.0, 0.14):
         tip = np.array([(0.9 + dx) * s, (0.34 - dx / 2) * s])
-        foot.stroke(np.stack([line[-1], tip]), max(1.0, 0.022 * size_mm)).dot(tip, max(1.4, 0.04 * size_mm))
+        foot.stroke(np.stack([line[-1], tip]), max(1.0, 0.022 * size_mm)).dot(
+            tip, max(1.4, 0.04 * size_mm)
+        )
     shell.dot((-0.12 * s, 0.02 * s), 1.1 * s)
     turns = rng.uniform(2.2, 3.2)
     t = np.linspace(0.1, 1, 160)
-    swirl = np.stack([np.cos(t * turns * 2 * np.pi), np.sin(t * turns * 2 * np.pi)], -1) * (0.48 * s * t)[:, None]
+    swirl = (
+        np.stack([np.cos(t * turns * 2 * np.pi), np.sin(t * turns * 2 * np.pi)], -1)
+        * (0.48 * s * t)[:, None]
+    )
     spiral.stroke(swirl + np.array([-0.12 * s, 0.02 * s]), max(1.0, 0.032 * size_mm))
     pale = "white slip" if colours[0] != "white slip" else "black"
     return [foot.layer(colours[1 % len(colours)]), shell.layer(colours[0]), spiral.layer(pale)]
 
 
-def reeds(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def reeds(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A stand of reeds: lines of 1 to 2.5 mm, some with a seed head."""
     s = size_mm / 2
     stems, heads = Sheet(1.1 * s, px_per_mm), Sheet(1.1 * s, px_per_mm)
     for x in np.linspace(-0.45, 0.45, int(rng.integers(4, 8))) * s:
         top = rng.uniform(0.3, 0.98) * s
         lean = rng.normal(0, 0.14) * s
-        path = _curve([(x, -s), (x + 0.15 * lean, -0.4 * s), (x + 0.5 * lean, 0.1 * s), (x + lean, top)], 50)
+        path = _curve(
+            [(x, -s), (x + 0.15 * lean, -0.4 * s), (x + 0.5 * lean, 0.1 * s), (x + lean, top)], 50
+        )
         stems.stroke(path, np.linspace(rng.uniform(1.6, 2.5), 1.0, len(path)))
         if rng.random() < 0.5:
-            heads.stroke(np.stack([path[-1] - [0.1 * lean, 0.16 * size_mm], path[-1]]), max(2.2, 0.06 * size_mm))
+            heads.stroke(
+                np.stack([path[-1] - [0.1 * lean, 0.16 * size_mm], path[-1]]),
+                max(2.2, 0.06 * size_mm),
+            )
     return [stems.layer(colours[0]), heads.layer(colours[1 % len(colours)])]
 
 
-def sprig(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def sprig(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A twig with pressed leaves and a few berries."""
     s = size_mm / 2
     twig, leaves, berries = (Sheet(1.15 * s, px_per_mm) for _ in range(3))
     bend = rng.uniform(-0.4, 0.4) * s
-    path = _curve([(-0.9 * s, -0.5 * s), (-0.2 * s, bend), (0.4 * s, 0.1 * s + bend / 2), (0.9 * s, 0.5 * s)], 60)
+    path = _curve(
+        [(-0.9 * s, -0.5 * s), (-0.2 * s, bend), (0.4 * s, 0.1 * s + bend / 2), (0.9 * s, 0.5 * s)],
+        60,
+    )
     twig.stroke(path, 1.3)
     for k, at in enumerate(np.linspace(0.15, 0.95, 7)):
         p = path[int(at * (len(path) - 1))]
@@ -192,16 +290,25 @@ def sprig(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: S
         leaves.leaf((p[0] + 0.05 * s, p[1] + side * 0.22 * s), 0.42 * s, 0.2 * s, 0.5 + side * 0.9)
         if k % 3 == 0:
             berries.dot(p + np.array([0.12 * s, -side * 0.14 * s]), max(2.0, 0.07 * size_mm))
-    return [twig.layer(colours[0]), leaves.layer(colours[0]), berries.layer(colours[1 % len(colours)])]
+    return [
+        twig.layer(colours[0]),
+        leaves.layer(colours[0]),
+        berries.layer(colours[1 % len(colours)]),
+    ]
 
 
-def comet(size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]) -> list[Layer]:
+def comet(
+    size_mm: float, px_per_mm: float, rng: np.random.Generator, colours: Sequence[str]
+) -> list[Layer]:
     """A ring of dots round a dot, as pressed with the end of a brush."""
     s = size_mm / 2
     ring, middle = Sheet(1.15 * s, px_per_mm), Sheet(1.15 * s, px_per_mm)
     count = int(rng.integers(6, 10))
     for turn in np.arange(count) * 2 * np.pi / count:
-        ring.dot((0.7 * s * np.cos(turn), 0.7 * s * np.sin(turn)), float(rng.uniform(0.1, 0.15) * size_mm))
+        ring.dot(
+            (0.7 * s * np.cos(turn), 0.7 * s * np.sin(turn)),
+            float(rng.uniform(0.1, 0.15) * size_mm),
+        )
     middle.dot((0, 0), 0.34 * size_mm)
     return [ring.layer(colours[0]), middle.layer(colours[1 % len(colours)])]
 

@@ -62,8 +62,8 @@ class View:
 
 
 def frame_view(
-    points_mm: FloatArray,
-    centre_mm: FloatArray,
+    points_mm: npt.NDArray[np.floating],
+    centre_mm: npt.NDArray[np.floating],
     elevation_deg: float,
     fov_deg: float,
     size_px: tuple[int, int],
@@ -118,7 +118,9 @@ def frame_view(
         target = aim - offset[0] * half * side - offset[1] * half * height / width * rise
         up = rise * np.cos(r) + side * np.sin(r)
         origin = target + distance * back
-        view = View(_triple(origin), _triple(target), _triple(up), fov_deg, width, height, 0.0, distance)
+        view = View(
+            _triple(origin), _triple(target), _triple(up), fov_deg, width, height, 0.0, distance
+        )
         px = view.project(points_mm)
         reach = np.abs(px[:, :2] / [width / 2, height / 2] - 1.0).max()
         if reach > fill or (px[:, 2] < 20).any():
@@ -129,7 +131,9 @@ def frame_view(
     # The focus lies on the front of the piece, nearer than its middle.
     depth = float(view.project(np.asarray(centre_mm))[2])
     aperture = 5.0 / f_number / 2.0
-    return View(view.origin_mm, view.aim_mm, view.up, view.fov_deg, width, height, aperture, 0.94 * depth)
+    return View(
+        view.origin_mm, view.aim_mm, view.up, view.fov_deg, width, height, aperture, 0.94 * depth
+    )
 
 
 def _triple(v: npt.NDArray[np.float64]) -> tuple[float, float, float]:
@@ -171,7 +175,9 @@ def develop(light: FloatArray, sensor: Sensor, rng: np.random.Generator) -> npt.
     """
     height, width = light.shape[:2]
     y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j].astype(np.float32)
-    falloff = 1.0 - sensor.vignette * (x * x + y * y * (height / width) ** 2) / (1 + (height / width) ** 2)
+    falloff = 1.0 - sensor.vignette * (x * x + y * y * (height / width) ** 2) / (
+        1 + (height / width) ** 2
+    )
     raw = light * np.float32(sensor.exposure) * falloff[..., None]
     if sensor.blur_px > 0:
         raw = np.asarray(cv2.GaussianBlur(raw, (0, 0), sensor.blur_px), np.float32)

@@ -96,7 +96,9 @@ class Canvas:
         self.over_cover[index] = total
 
 
-def blank_canvas(skin: Skin, clay: FloatArray, glaze: FloatArray, relief_mm: FloatArray, glazed: bool) -> Canvas:
+def blank_canvas(
+    skin: Skin, clay: FloatArray, glaze: FloatArray, relief_mm: FloatArray, glazed: bool
+) -> Canvas:
     """Start a canvas with clay and glaze and nothing painted."""
     return Canvas(
         skin=skin,

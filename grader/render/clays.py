@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
+import numpy.typing as npt
 
 from .canvas import Canvas, blank_canvas
 from .forms import BASE, INSIDE, LIP, RING
@@ -59,7 +61,9 @@ class Surface:
     glaze_colour: str = ""
 
 
-def draw_surface(clay: str, finish: str, rng: np.random.Generator, glaze_colour: str = "") -> Surface:
+def draw_surface(
+    clay: str, finish: str, rng: np.random.Generator, glaze_colour: str = ""
+) -> Surface:
     """Draw the look of one batch of a clay.
 
     Parameters
@@ -115,6 +119,9 @@ def clay_canvas(skin: Skin, surface: Surface, rng: np.random.Generator) -> Canva
     cloud = np.repeat(np.repeat(coarse, step, 0), step, 1)[: shape[0], : shape[1]]
     cloud = _soften(cloud, step)
     grain = flat_noise(shape, 0.09 * density, rng) + 0.6 * flat_noise(shape, 0.35 * density, rng)
+    # Texels narrow to nothing at the middle of base and floor: grain fades out there.
+    even = smoothstep(0.5, 9.0, skin.radius_mm)[:, None] if skin.name != "handle" else 1.0
+    grain = (grain * even).astype(np.float32)
     shade = 1.0 + body.grain * grain + 0.012 * cloud
     raw = lab_to_linear(surface.lab)
     under_glaze = shift_lab(raw, (-4.0, 0.5, 2.0), 1.0)
@@ -136,8 +143,6 @@ def clay_canvas(skin: Skin, surface: Surface, rng: np.random.Generator) -> Canva
 
 
 def _soften(field: FloatArray, step: int) -> FloatArray:
-    import cv2
-
     return np.asarray(cv2.GaussianBlur(field, (0, 0), max(0.8, step / 1.5)), np.float32)
 
 
@@ -149,10 +154,12 @@ def _relief(
     if skin.name == "body":
         # One throwing groove climbs as a spiral; its pitch and depth wander.
         drift = flat_noise((shape[0], 8), (6.0 * skin.texels_per_mm, 2.0), rng)[:, :1]
-        turn = skin.along_mm[:, None] / surface.ring_pitch_mm + skin.azimuth_rad[None, :] / (2 * np.pi)
+        turn = skin.along_mm[:, None] / surface.ring_pitch_mm + skin.azimuth_rad[None, :] / (
+            2 * np.pi
+        )
         rings = np.sin(2 * np.pi * (turn + 0.35 * drift)) * surface.ring_mm * (1 + 0.3 * drift)
         fade = smoothstep(0.0, 6.0, np.abs(skin.along_mm - _rim_along(skin)))
-        rings = rings * fade[:, None]
+        rings = rings * fade[:, None] * smoothstep(3.0, 14.0, skin.radius_mm)[:, None]
     # A clear glaze fills the grain; bare clay keeps it.
     rough = 0.004 if glazed else 0.012
     return np.asarray(rings + rough * grain, np.float32)
@@ -168,7 +175,7 @@ def _coloured(
     surface: Surface,
     clay: FloatArray,
     cloud: FloatArray,
-    bare_rows: np.ndarray,
+    bare_rows: npt.NDArray[np.bool_],
     rng: np.random.Generator,
 ) -> FloatArray:
     thick_lab, thin_lab = COLOURED_GLAZES[surface.glaze_colour]

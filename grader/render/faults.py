@@ -75,7 +75,9 @@ def add_fault(
     return _MAKERS[spec.kind](canvases, spec, piece_height_mm, rng)
 
 
-def _mark(canvas: Canvas, spec: FaultSpec, row: int, col: int, size_mm: float, area: float, de: float) -> FaultMark:
+def _mark(
+    canvas: Canvas, spec: FaultSpec, row: int, col: int, size_mm: float, area: float, de: float
+) -> FaultMark:
     skin = canvas.skin
     return FaultMark(
         kind=spec.kind,
@@ -90,18 +92,37 @@ def _mark(canvas: Canvas, spec: FaultSpec, row: int, col: int, size_mm: float, a
     )
 
 
-def _label_area(canvas: Canvas, index: tuple[npt.NDArray[np.intp], ...], mask: npt.NDArray[np.bool_]) -> float:
+def _label_area(
+    canvas: Canvas, index: tuple[npt.NDArray[np.intp], ...], mask: npt.NDArray[np.bool_]
+) -> float:
     return float((canvas.skin.texel_area_mm2()[index] * mask).sum())
 
 
-def _place(canvas: Canvas, spec: FaultSpec, piece_height_mm: float, rng: np.random.Generator, low: float = 0.22, high: float = 0.85) -> tuple[int, int]:
+def _place(
+    canvas: Canvas,
+    spec: FaultSpec,
+    piece_height_mm: float,
+    rng: np.random.Generator,
+    low: float = 0.22,
+    high: float = 0.85,
+) -> tuple[int, int]:
     parts = (INSIDE,) if spec.part == "inside" else (WALL,)
     share = spec.height if spec.height is not None else float(rng.uniform(low, high))
-    azimuth = spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    azimuth = (
+        spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    )
     return canvas.skin.row_at_height(share * piece_height_mm, parts), canvas.skin.column_at(azimuth)
 
 
-def _scatter(canvas: Canvas, allowed: npt.NDArray[np.bool_], count: int, gap_mm: float, rng: np.random.Generator, centre: tuple[int, int] | None, spread_mm: float) -> list[tuple[int, int]]:
+def _scatter(
+    canvas: Canvas,
+    allowed: npt.NDArray[np.bool_],
+    count: int,
+    gap_mm: float,
+    rng: np.random.Generator,
+    centre: tuple[int, int] | None,
+    spread_mm: float,
+) -> list[tuple[int, int]]:
     """Draw places on allowed texels, no two nearer than `gap_mm`, gathered about a centre."""
     rows, cols = np.nonzero(allowed[::2, ::2])
     if rows.size == 0:
@@ -115,7 +136,9 @@ def _scatter(canvas: Canvas, allowed: npt.NDArray[np.bool_], count: int, gap_mm:
         middle = canvas.skin.points_mm(2)[centre[0] // 2, centre[1] // 2]
         middle = points[np.argmin(((points - middle) ** 2).sum(-1))]
     weight = np.exp(-((points - middle) ** 2).sum(-1) / (2 * spread_mm**2)) + 1e-12
-    order = rng.choice(rows.size, size=min(rows.size, 60 * count), replace=True, p=weight / weight.sum())
+    order = rng.choice(
+        rows.size, size=min(rows.size, 60 * count), replace=True, p=weight / weight.sum()
+    )
     chosen: list[int] = []
     for k in order:
         if len(chosen) == count:
@@ -125,7 +148,9 @@ def _scatter(canvas: Canvas, allowed: npt.NDArray[np.bool_], count: int, gap_mm:
     return [(int(rows[k]), int(cols[k])) for k in chosen]
 
 
-def _flake(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _flake(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -136,10 +161,18 @@ def _flake(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     if spec.azimuth_rad is not None:
         centre = _place(canvas, spec, height_mm, rng, 0.5, 0.5)
     few = spec.variant == "few"
-    count = int(rng.integers(2, 5)) if not major else int(rng.integers(3, 6) if few else rng.integers(8, 22))
+    count = (
+        int(rng.integers(2, 5))
+        if not major
+        else int(rng.integers(3, 6) if few else rng.integers(8, 22))
+    )
     marks = []
     for row, col in _scatter(canvas, core, count, 2.0, rng, centre, 9.0 if not major else 16.0):
-        size = float(rng.uniform(0.5, 1.1)) if not major else float(np.clip(rng.lognormal(np.log(1.4), 0.4), 0.6, 3.0))
+        size = (
+            float(rng.uniform(0.5, 1.1))
+            if not major
+            else float(np.clip(rng.lognormal(np.log(1.4), 0.4), 0.6, 3.0))
+        )
         rows, cols, right, up = skin.window(row, col, size)
         edge = blob_radius(np.arctan2(up, right), size, 0.32, rng)
         cover = smoothstep(-0.05, 0.05, edge - np.hypot(right, up))
@@ -150,11 +183,23 @@ def _flake(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
         # The chip leaves a step of a few hundredths of a millimetre that catches the light.
         canvas.relief_mm[index] -= 0.05 * cover
         canvas.fault[index] = np.where(inside, layers.FLAKE, canvas.fault[index])
-        marks.append(_mark(canvas, spec, row, col, size, _label_area(canvas, index, inside), float(np.linalg.norm(tone))))
+        marks.append(
+            _mark(
+                canvas,
+                spec,
+                row,
+                col,
+                size,
+                _label_area(canvas, index, inside),
+                float(np.linalg.norm(tone)),
+            )
+        )
     return marks
 
 
-def _pit(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _pit(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -173,11 +218,15 @@ def _pit(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.rand
         edge = blob_radius(np.arctan2(up, right), size, 0.28, rng)
         hole = smoothstep(-0.04, 0.04, edge - away)
         index = np.ix_(rows, cols)
-        before = linear_to_lab(canvas.albedo()[row, col][None])[0] if False else linear_to_lab(canvas.clay[row, col])
+        before = linear_to_lab(canvas.clay[row, col])
         dark = lab_to_linear((float(rng.uniform(14, 26)), 3.0, 5.0))
         if crater:
             rim = np.exp(-(((away - ring / 2) / 0.22) ** 2))
-            canvas.lay_over(index, lab_to_linear((min(92.0, float(before[0]) + 9.0), 1.0, 5.0)), (0.45 * rim).astype(np.float32))
+            canvas.lay_over(
+                index,
+                lab_to_linear((min(92.0, float(before[0]) + 9.0), 1.0, 5.0)),
+                (0.45 * rim).astype(np.float32),
+            )
             canvas.relief_mm[index] += 0.10 * rim - 0.15 * smoothstep(ring / 2, 0.0, away)
         canvas.lay_over(index, dark, hole * 0.92)
         canvas.relief_mm[index] -= 0.2 * hole
@@ -185,19 +234,27 @@ def _pit(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.rand
         canvas.glaze[index] *= 1.0 - 0.8 * hole
         canvas.fault[index] = np.where(mask, layers.PIT, canvas.fault[index])
         shift = float(np.linalg.norm(linear_to_lab(dark) - before))
-        marks.append(_mark(canvas, spec, row, col, max(size, ring), _label_area(canvas, index, mask), shift))
+        marks.append(
+            _mark(canvas, spec, row, col, max(size, ring), _label_area(canvas, index, mask), shift)
+        )
     return marks
 
 
-def _pool(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _pool(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     major = spec.severity == "major"
-    milky = lab_to_linear((float(rng.uniform(78, 86)), float(rng.uniform(-5, -1)), float(rng.uniform(-14, -6))))
+    milky = lab_to_linear(
+        (float(rng.uniform(78, 86)), float(rng.uniform(-5, -1)), float(rng.uniform(-14, -6)))
+    )
     strength = float(rng.uniform(0.5, 0.75)) if major else float(rng.uniform(0.2, 0.32))
     body = canvases[0]
     skin = body.skin
     at_handle = spec.variant == "handle" and len(canvases) > 1
     wall = np.flatnonzero(np.isin(skin.part, (WALL,)))
-    azimuth = spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    azimuth = (
+        spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    )
     if at_handle:
         root = canvases[1].skin.mesh_mm[[0, -1]].mean(axis=1)
         points = skin.points_mm(2)
@@ -210,11 +267,17 @@ def _pool(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ran
         rows = np.arange(skin.shape[0])
     else:
         foot = float(skin.along_mm[wall[0]])
-        reach = float(rng.uniform(0.12, 0.26)) * height_mm if major else float(rng.uniform(0.06, 0.12)) * height_mm
+        reach = (
+            float(rng.uniform(0.12, 0.26)) * height_mm
+            if major
+            else float(rng.uniform(0.06, 0.12)) * height_mm
+        )
         reach = max(reach, 5.0)
         rows = wall[skin.along_mm[wall] - foot < 2.2 * reach]
         long = flat_noise((1, skin.shape[1]), (0.1, 9.0 * skin.texels_per_mm), rng)
-        short = flat_noise((rows.size, skin.shape[1]), (3.0 * skin.texels_per_mm, 2.2 * skin.texels_per_mm), rng)
+        short = flat_noise(
+            (rows.size, skin.shape[1]), (3.0 * skin.texels_per_mm, 2.2 * skin.texels_per_mm), rng
+        )
         # Glaze gathers on the side that was held lowest: broad where it is marked.
         away = (skin.azimuth_rad - azimuth + np.pi) % (2 * np.pi) - np.pi
         spread = float(rng.uniform(1.1, 2.2)) if major else float(rng.uniform(0.6, 1.2))
@@ -222,34 +285,66 @@ def _pool(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ran
         top = reach * np.clip(side * (1.0 + 0.35 * long), 0.0, 1.9) + 0.10 * reach * short
         up = (skin.along_mm[rows] - foot)[:, None]
         soft = float(rng.uniform(1.2, 2.5))
-        amount = strength * smoothstep(-soft, soft, top - up) * (0.75 + 0.25 * smoothstep(2.0 * reach, 0, up))
+        amount = (
+            strength
+            * smoothstep(-soft, soft, top - up)
+            * (0.75 + 0.25 * smoothstep(2.0 * reach, 0, up))
+        )
         amount *= smoothstep(0.12, 0.35, side)
     marks = _veil(body, spec, rows, milky, np.asarray(amount, np.float32))
     if at_handle:
         handle = canvases[1]
         length = float(handle.skin.along_mm[-1])
         up = length - handle.skin.along_mm
-        amount = strength * smoothstep(12.0 if major else 8.0, 3.0, up)[:, None] * np.ones(handle.skin.shape[1], np.float32)
-        marks += _veil(handle, spec, np.arange(handle.skin.shape[0]), milky, amount.astype(np.float32))
+        amount = (
+            strength
+            * smoothstep(12.0 if major else 8.0, 3.0, up)[:, None]
+            * np.ones(handle.skin.shape[1], np.float32)
+        )
+        marks += _veil(
+            handle, spec, np.arange(handle.skin.shape[0]), milky, amount.astype(np.float32)
+        )
     return marks
 
 
-def _veil(canvas: Canvas, spec: FaultSpec, rows: npt.NDArray[np.intp], colour: FloatArray, amount: FloatArray) -> list[FaultMark]:
+def _veil(
+    canvas: Canvas,
+    spec: FaultSpec,
+    rows: npt.NDArray[np.intp],
+    colour: FloatArray,
+    amount: FloatArray,
+) -> list[FaultMark]:
     index = np.ix_(rows, np.arange(canvas.skin.shape[1]))
-    below = canvas.clay[index] + canvas.cover[index][..., None] * (canvas.paint[index] - canvas.clay[index])
+    below = canvas.clay[index] + canvas.cover[index][..., None] * (
+        canvas.paint[index] - canvas.clay[index]
+    )
     veiled = below + amount[..., None] * (colour - below)
     step = np.linalg.norm(linear_to_lab(veiled) - linear_to_lab(below), axis=-1)
     mask = (step >= SOFT_EDGE_DE) & (canvas.skin.part[rows] == WALL)[:, None]
     if not mask.any():
         return []
     canvas.lay_over(index, colour, amount)
-    canvas.fault[index] = np.where(mask & (canvas.fault[index] == 0), layers.POOL, canvas.fault[index])
+    canvas.fault[index] = np.where(
+        mask & (canvas.fault[index] == 0), layers.POOL, canvas.fault[index]
+    )
     peak = np.unravel_index(int(np.argmax(np.where(mask, step, 0))), step.shape)
     area = _label_area(canvas, index, mask)
-    return [_mark(canvas, spec, int(rows[peak[0]]), int(peak[1]), 2 * float(np.sqrt(area / np.pi)), area, float(np.percentile(step[mask], 95)))]
+    return [
+        _mark(
+            canvas,
+            spec,
+            int(rows[peak[0]]),
+            int(peak[1]),
+            2 * float(np.sqrt(area / np.pi)),
+            area,
+            float(np.percentile(step[mask], 95)),
+        )
+    ]
 
 
-def _scorch(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _scorch(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -261,7 +356,11 @@ def _scorch(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.r
         size = min(size, 0.75 * height_mm)
         depth = float(rng.uniform(9, 15)) if major else float(rng.uniform(3.5, 5.5))
         # Iron darkens towards red-brown: a* and b* rise with the loss of light.
-        shift = (-depth, depth * float(rng.uniform(0.28, 0.5)), depth * float(rng.uniform(0.35, 0.65)))
+        shift = (
+            -depth,
+            depth * float(rng.uniform(0.28, 0.5)),
+            depth * float(rng.uniform(0.35, 0.65)),
+        )
         strongest = float(np.linalg.norm(shift))
         rows, cols, right, up = skin.window(row, col, 1.1 * size)
         angle = np.arctan2(up, right)
@@ -278,13 +377,19 @@ def _scorch(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.r
         canvas.clay[index] = shift_lab(canvas.clay[index], shift, amount)
         mask = (share * strongest >= SOFT_EDGE_DE) & outside & ~canvas.painted[index]
         canvas.fault[index] = np.where(mask, layers.SCORCH, canvas.fault[index])
-        marks.append(_mark(canvas, spec, row, col, size, _label_area(canvas, index, mask), strongest))
+        marks.append(
+            _mark(canvas, spec, row, col, size, _label_area(canvas, index, mask), strongest)
+        )
     return marks
 
 
-def _browning(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _browning(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     major = spec.severity == "major"
-    azimuth = spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    azimuth = (
+        spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    )
     half = np.radians(float(rng.uniform(60, 115)))
     depth = float(rng.uniform(7, 12)) if major else float(rng.uniform(3.0, 5.0))
     shift = (-depth, depth * float(rng.uniform(0.3, 0.5)), depth * float(rng.uniform(0.4, 0.7)))
@@ -302,7 +407,9 @@ def _browning(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np
         cloud = solid_noise(points, 30.0, rng, 2)
         z = points[..., 2] + 3.0 * cloud
         soft = 0.12 * height_mm
-        share = facing * smoothstep(low - soft, low + soft, z) * smoothstep(high + soft, high - soft, z)
+        share = (
+            facing * smoothstep(low - soft, low + soft, z) * smoothstep(high + soft, high - soft, z)
+        )
         share = np.clip(share * (1.0 + 0.06 * cloud), 0, 1)
         share = np.repeat(np.repeat(share, step, 0), step, 1)[: skin.shape[0], : skin.shape[1]]
         share = ndimage.gaussian_filter(share.astype(np.float32), 3.0, mode=("nearest", "wrap"))
@@ -315,11 +422,23 @@ def _browning(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np
         canvas.fault[mask & (canvas.fault == 0)] = layers.BROWNING
         area = float((skin.texel_area_mm2() * mask).sum())
         row = int(rows[np.argmax(share[rows].max(axis=1))])
-        marks.append(_mark(canvas, spec, row, skin.column_at(azimuth), 2 * float(np.sqrt(area / np.pi)), area, strongest))
+        marks.append(
+            _mark(
+                canvas,
+                spec,
+                row,
+                skin.column_at(azimuth),
+                2 * float(np.sqrt(area / np.pi)),
+                area,
+                strongest,
+            )
+        )
     return marks
 
 
-def _streak(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _streak(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -329,7 +448,11 @@ def _streak(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.r
     sizes = np.bincount(blobs.ravel())
     sizes[0] = 0
     # Broad areas are where thin coats show.
-    area_id = int(np.argmax(sizes)) if rng.random() < 0.7 else int(rng.choice(np.flatnonzero(sizes > 0.3 * sizes.max())))
+    area_id = (
+        int(np.argmax(sizes))
+        if rng.random() < 0.7
+        else int(rng.choice(np.flatnonzero(sizes > 0.3 * sizes.max())))
+    )
     big = np.repeat(np.repeat(blobs == area_id, 4, 0), 4, 1)[: skin.shape[0], : skin.shape[1]]
     big = np.pad(big, ((0, skin.shape[0] - big.shape[0]), (0, skin.shape[1] - big.shape[1])))
     region = big & canvas.painted
@@ -338,27 +461,48 @@ def _streak(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.r
     rows = np.flatnonzero(region.any(axis=1))
     along = (skin.along_mm[rows] - skin.along_mm[rows[0]])[:, None]
     turn = skin.radius_mm[rows][:, None] * skin.across[None, :]
-    wander = flat_noise((rows.size, skin.shape[1]), (2.0 * skin.texels_per_mm, 12.0 * skin.texels_per_mm), rng)
-    phase = (along * np.cos(tilt) + np.sin(tilt) * turn + 0.10 * pitch * wander) / pitch + rng.random()
+    wander = flat_noise(
+        (rows.size, skin.shape[1]), (2.0 * skin.texels_per_mm, 12.0 * skin.texels_per_mm), rng
+    )
+    phase = (
+        along * np.cos(tilt) + np.sin(tilt) * turn + 0.10 * pitch * wander
+    ) / pitch + rng.random()
     band = smoothstep(0.15, 0.85, 0.5 + 0.5 * np.cos(2 * np.pi * phase))
-    hairs = flat_noise((rows.size, skin.shape[1]), (0.3 * skin.texels_per_mm, 8.0 * skin.texels_per_mm), rng)
+    hairs = flat_noise(
+        (rows.size, skin.shape[1]), (0.3 * skin.texels_per_mm, 8.0 * skin.texels_per_mm), rng
+    )
     strength = float(rng.uniform(0.6, 0.8)) if major else float(rng.uniform(0.28, 0.4))
-    azimuth = spec.azimuth_rad if spec.azimuth_rad is not None else float(skin.azimuth_rad[int(np.median(np.nonzero(region)[1]))])
+    azimuth = (
+        spec.azimuth_rad
+        if spec.azimuth_rad is not None
+        else float(skin.azimuth_rad[int(np.median(np.nonzero(region)[1]))])
+    )
     away = (skin.azimuth_rad - azimuth + np.pi) % (2 * np.pi) - np.pi
-    side = smoothstep(1.5, 0.9, np.abs(away))[None, :] if not major else np.ones((1, skin.shape[1]), np.float32)
+    side = (
+        smoothstep(1.5, 0.9, np.abs(away))[None, :]
+        if not major
+        else np.ones((1, skin.shape[1]), np.float32)
+    )
     thin = np.clip(strength * band * (1.0 + 0.22 * hairs) * side, 0, 0.95) * region[rows]
     canvas.cover[rows] *= 1.0 - thin
-    tone = np.linalg.norm(linear_to_lab(canvas.paint[region].mean(axis=0)) - linear_to_lab(canvas.clay[region].mean(axis=0)))
+    tone = np.linalg.norm(
+        linear_to_lab(canvas.paint[region].mean(axis=0))
+        - linear_to_lab(canvas.clay[region].mean(axis=0))
+    )
     mask = np.zeros(skin.shape, bool)
     # Half of the strongest thinning is the visible edge of a band.
-    mask[rows] = (ndimage.gaussian_filter(thin, 0.5 * skin.texels_per_mm) > 0.5 * strength * 0.9) & region[rows]
+    mask[rows] = (
+        ndimage.gaussian_filter(thin, 0.5 * skin.texels_per_mm) > 0.5 * strength * 0.9
+    ) & region[rows]
     canvas.fault[mask & (canvas.fault == 0)] = layers.STREAK
     area = float((skin.texel_area_mm2() * mask).sum())
     row = int(np.median(rows))
     return [_mark(canvas, spec, row, skin.column_at(azimuth), pitch, area, float(tone * strength))]
 
 
-def _crack(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _crack(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -366,7 +510,9 @@ def _crack(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     length = min(length, 0.7 * height_mm)
     width = float(rng.uniform(0.5, 1.3)) if major else float(rng.uniform(0.25, 0.4))
     variant = spec.variant or str(rng.choice(["rim", "foot"]))
-    azimuth = spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    azimuth = (
+        spec.azimuth_rad if spec.azimuth_rad is not None else float(rng.uniform(-np.pi, np.pi))
+    )
     wall = np.flatnonzero(skin.part == WALL)
     lip = np.flatnonzero(skin.part == LIP)
     col = skin.column_at(azimuth)
@@ -394,7 +540,9 @@ def _crack(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     # A crack runs straight with sharp small turns.
     bend = np.cumsum(rng.normal(0, 0.10, count)) * 0.35 + rng.normal(0, 0.42, count)
     angle = heading + bend
-    path = np.stack([start[1] + np.cumsum(np.cos(angle) * step), start[0] + np.cumsum(np.sin(angle) * step)], -1)
+    path = np.stack(
+        [start[1] + np.cumsum(np.cos(angle) * step), start[0] + np.cumsum(np.sin(angle) * step)], -1
+    )
     breadth = width * np.interp(np.linspace(0, 1, count), np.linspace(0, 1, 4), width_at)
     breadth *= 1.0 + 0.25 * rng.standard_normal(count)
     centre_along = float(path[:, 1].mean())
@@ -403,7 +551,10 @@ def _crack(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     along = np.broadcast_to(skin.along_mm[rows][:, None], right.shape)
     # Distance to the line and the line's breadth there, from the nearest of its points.
     fine = np.linspace(0, count - 1, count * 6)
-    fx, fy = np.interp(fine, np.arange(count), path[:, 0]), np.interp(fine, np.arange(count), path[:, 1])
+    fx, fy = (
+        np.interp(fine, np.arange(count), path[:, 0]),
+        np.interp(fine, np.arange(count), path[:, 1]),
+    )
     fb = np.interp(fine, np.arange(count), breadth)
     near = np.full(right.shape, 1e6, np.float32)
     for x, y, b in zip(fx, fy, fb, strict=True):
@@ -423,7 +574,9 @@ def _crack(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     return [_mark(canvas, spec, centre_row, col, length, _label_area(canvas, index, mask), shift)]
 
 
-def _crawl(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator) -> list[FaultMark]:
+def _crawl(
+    canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.random.Generator
+) -> list[FaultMark]:
     canvas = canvases[0]
     major = spec.severity == "major"
     skin = canvas.skin
@@ -435,8 +588,13 @@ def _crawl(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
     for k in range(islands):
         part = size if k == 0 else size * float(rng.uniform(0.25, 0.5))
         if k:
-            row_k = int(np.clip(row + rng.normal(0, 0.7) * size * skin.texels_per_mm, 0, skin.shape[0] - 1))
-            col_k = int(col + rng.choice([-1, 1]) * rng.uniform(0.6, 0.9) * size * skin.texels_per_mm) % skin.shape[1]
+            row_k = int(
+                np.clip(row + rng.normal(0, 0.7) * size * skin.texels_per_mm, 0, skin.shape[0] - 1)
+            )
+            col_k = (
+                int(col + rng.choice([-1, 1]) * rng.uniform(0.6, 0.9) * size * skin.texels_per_mm)
+                % skin.shape[1]
+            )
         else:
             row_k, col_k = row, col
         rows, cols, right, up = skin.window(row_k, col_k, 1.1 * part + 3.0)
@@ -461,8 +619,12 @@ def _crawl(canvases: list[Canvas], spec: FaultSpec, height_mm: float, rng: np.ra
         canvas.glaze[index] *= 1.0 - bare
         mask = depth >= 0
         canvas.fault[index] = np.where(mask, layers.CRAWL, canvas.fault[index])
-        tone = np.linalg.norm(linear_to_lab(raw).mean((0, 1)) - linear_to_lab(canvas.clay[index]).mean((0, 1)))
-        marks.append(_mark(canvas, spec, row_k, col_k, part, _label_area(canvas, index, mask), float(tone)))
+        tone = np.linalg.norm(
+            linear_to_lab(raw).mean((0, 1)) - linear_to_lab(canvas.clay[index]).mean((0, 1))
+        )
+        marks.append(
+            _mark(canvas, spec, row_k, col_k, part, _label_area(canvas, index, mask), float(tone))
+        )
     return marks
 
 

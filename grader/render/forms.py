@@ -90,7 +90,9 @@ class Form:
     def is_round(self) -> bool:
         """Whether a turn about the axis leaves the outline (and so the shadow) as it was."""
         cross = self.cross
-        return not self.handles and not self.spout_mm and (cross.exponent, cross.aspect) == (2.0, 1.0)
+        return (
+            not self.handles and not self.spout_mm and (cross.exponent, cross.aspect) == (2.0, 1.0)
+        )
 
     def outside(self, count: int = 400) -> FloatArray:
         """Smooth outside curve.
@@ -225,36 +227,105 @@ def lid_outline(form: Form, step_mm: float = 0.6) -> Outline:
 
 # Relative outlines: (share of the largest radius, share of the height). Drawn by eye from common
 # shapes of studio ware; no maker's line.
-_OUTLINES: dict[str, tuple[tuple[tuple[float, float], ...], tuple[float, float], tuple[float, float]]]
+_OUTLINES: dict[
+    str, tuple[tuple[tuple[float, float], ...], tuple[float, float], tuple[float, float]]
+]
 _OUTLINES = {
     # name: outline, range of height in mm, range of width over height
-    "beaker": (((0.72, 0), (0.78, 0.06), (0.86, 0.35), (0.94, 0.7), (1.0, 1)), (85, 125), (0.62, 0.85)),
+    "beaker": (
+        ((0.72, 0), (0.78, 0.06), (0.86, 0.35), (0.94, 0.7), (1.0, 1)),
+        (85, 125),
+        (0.62, 0.85),
+    ),
     "mug": (((0.84, 0), (0.93, 0.05), (1.0, 0.25), (0.98, 0.6), (0.95, 1)), (80, 105), (0.8, 1.0)),
-    "bellied mug": (((0.7, 0), (0.82, 0.06), (1.0, 0.4), (0.92, 0.7), (0.88, 1)), (78, 100), (0.9, 1.1)),
+    "bellied mug": (
+        ((0.7, 0), (0.82, 0.06), (1.0, 0.4), (0.92, 0.7), (0.88, 1)),
+        (78, 100),
+        (0.9, 1.1),
+    ),
     "teacup": (((0.48, 0), (0.56, 0.05), (0.8, 0.35), (0.93, 0.7), (1.0, 1)), (58, 75), (1.3, 1.6)),
     "bowl": (((0.42, 0), (0.45, 0.08), (0.68, 0.3), (0.9, 0.65), (1.0, 1)), (55, 85), (1.8, 2.5)),
-    "deep bowl": (((0.5, 0), (0.55, 0.05), (0.85, 0.35), (0.98, 0.7), (1.0, 1)), (75, 110), (1.25, 1.6)),
+    "deep bowl": (
+        ((0.5, 0), (0.55, 0.05), (0.85, 0.35), (0.98, 0.7), (1.0, 1)),
+        (75, 110),
+        (1.25, 1.6),
+    ),
     "dish": (((0.62, 0), (0.66, 0.1), (0.86, 0.4), (0.96, 0.75), (1.0, 1)), (32, 48), (3.2, 4.4)),
-    "jug": (((0.7, 0), (0.8, 0.05), (1.0, 0.32), (0.82, 0.65), (0.66, 0.86), (0.74, 1)), (125, 190), (0.55, 0.75)),
-    "vase": (((0.55, 0), (0.64, 0.04), (0.95, 0.4), (1.0, 0.6), (0.6, 0.86), (0.66, 1)), (130, 210), (0.5, 0.75)),
-    "bottle": (((0.75, 0), (0.85, 0.04), (1.0, 0.3), (0.9, 0.52), (0.34, 0.76), (0.3, 0.92), (0.4, 1)), (150, 220), (0.42, 0.58)),
-    "flared vase": (((0.6, 0), (0.58, 0.1), (0.62, 0.45), (0.75, 0.75), (1.0, 1)), (130, 190), (0.5, 0.7)),
-    "salt pot": (((0.78, 0), (0.88, 0.06), (1.0, 0.38), (0.95, 0.7), (0.8, 1)), (70, 95), (1.0, 1.25)),
-    "storage jar": (((0.82, 0), (0.92, 0.04), (1.0, 0.3), (1.0, 0.7), (0.82, 1)), (110, 150), (0.75, 0.95)),
-    "planter": (((0.76, 0), (0.8, 0.05), (0.9, 0.45), (0.97, 0.8), (1.0, 1)), (95, 150), (0.95, 1.2)),
-    "round planter": (((0.55, 0), (0.68, 0.06), (1.0, 0.48), (0.96, 0.72), (0.86, 1)), (90, 140), (1.05, 1.3)),
-    "egg cup": (((0.78, 0), (0.62, 0.15), (0.5, 0.35), (0.85, 0.62), (1.0, 0.8), (0.96, 1)), (58, 72), (0.75, 0.95)),
-    "moon jar": (((0.45, 0), (0.6, 0.05), (0.96, 0.36), (1.0, 0.5), (0.88, 0.75), (0.5, 0.95), (0.46, 1)), (110, 170), (0.95, 1.1)),
-    "squared pot": (((0.86, 0), (0.92, 0.05), (0.98, 0.4), (1.0, 0.75), (0.98, 1)), (75, 120), (0.8, 1.1)),
-    "faceted beaker": (((0.76, 0), (0.82, 0.06), (0.94, 0.35), (1.0, 0.65), (0.98, 1)), (85, 120), (0.68, 0.85)),
-    "oval dish": (((0.66, 0), (0.7, 0.1), (0.88, 0.4), (0.97, 0.75), (1.0, 1)), (45, 65), (2.0, 2.7)),
-}  # fmt: skip
+    "jug": (
+        ((0.7, 0), (0.8, 0.05), (1.0, 0.32), (0.82, 0.65), (0.66, 0.86), (0.74, 1)),
+        (125, 190),
+        (0.55, 0.75),
+    ),
+    "vase": (
+        ((0.55, 0), (0.64, 0.04), (0.95, 0.4), (1.0, 0.6), (0.6, 0.86), (0.66, 1)),
+        (130, 210),
+        (0.5, 0.75),
+    ),
+    "bottle": (
+        ((0.75, 0), (0.85, 0.04), (1.0, 0.3), (0.9, 0.52), (0.34, 0.76), (0.3, 0.92), (0.4, 1)),
+        (150, 220),
+        (0.42, 0.58),
+    ),
+    "flared vase": (
+        ((0.6, 0), (0.58, 0.1), (0.62, 0.45), (0.75, 0.75), (1.0, 1)),
+        (130, 190),
+        (0.5, 0.7),
+    ),
+    "salt pot": (
+        ((0.78, 0), (0.88, 0.06), (1.0, 0.38), (0.95, 0.7), (0.8, 1)),
+        (70, 95),
+        (1.0, 1.25),
+    ),
+    "storage jar": (
+        ((0.82, 0), (0.92, 0.04), (1.0, 0.3), (1.0, 0.7), (0.82, 1)),
+        (110, 150),
+        (0.75, 0.95),
+    ),
+    "planter": (
+        ((0.76, 0), (0.8, 0.05), (0.9, 0.45), (0.97, 0.8), (1.0, 1)),
+        (95, 150),
+        (0.95, 1.2),
+    ),
+    "round planter": (
+        ((0.55, 0), (0.68, 0.06), (1.0, 0.48), (0.96, 0.72), (0.86, 1)),
+        (90, 140),
+        (1.05, 1.3),
+    ),
+    "egg cup": (
+        ((0.78, 0), (0.62, 0.15), (0.5, 0.35), (0.85, 0.62), (1.0, 0.8), (0.96, 1)),
+        (58, 72),
+        (0.75, 0.95),
+    ),
+    "moon jar": (
+        ((0.45, 0), (0.6, 0.05), (0.96, 0.36), (1.0, 0.5), (0.88, 0.75), (0.5, 0.95), (0.46, 1)),
+        (110, 170),
+        (0.95, 1.1),
+    ),
+    "squared pot": (
+        ((0.86, 0), (0.92, 0.05), (0.98, 0.4), (1.0, 0.75), (0.98, 1)),
+        (75, 120),
+        (0.8, 1.1),
+    ),
+    "faceted beaker": (
+        ((0.76, 0), (0.82, 0.06), (0.94, 0.35), (1.0, 0.65), (0.98, 1)),
+        (85, 120),
+        (0.68, 0.85),
+    ),
+    "oval dish": (
+        ((0.66, 0), (0.7, 0.1), (0.88, 0.4), (0.97, 0.75), (1.0, 1)),
+        (45, 65),
+        (2.0, 2.7),
+    ),
+}
 FORM_NAMES = tuple(_OUTLINES)
 _HANDLED = ("mug", "bellied mug", "teacup", "jug")
 
 
 def make_form(
-    name: str, rng: np.random.Generator, height_mm: float | None = None, width_ratio: float | None = None
+    name: str,
+    rng: np.random.Generator,
+    height_mm: float | None = None,
+    width_ratio: float | None = None,
 ) -> Form:
     """Draw one piece of a kind of ware, with the spread of a hand at the wheel.
 
@@ -272,10 +343,17 @@ def make_form(
     """
     outline, heights, ratios = _OUTLINES[name]
     height = height_mm if height_mm is not None else float(rng.uniform(*heights))
-    radius = height * (width_ratio if width_ratio is not None else float(rng.uniform(*ratios))) / 2.0
+    radius = (
+        height * (width_ratio if width_ratio is not None else float(rng.uniform(*ratios))) / 2.0
+    )
     wall = float(np.clip(radius * rng.uniform(0.055, 0.085), 2.6, 6.0))
-    knots = [(r * radius * (1 + 0.012 * rng.standard_normal()), z * (height - wall / 2)) for r, z in outline]
-    cross = CrossSection(wobble=float(rng.uniform(0.001, 0.007)), phase_rad=float(rng.uniform(0, 6)))
+    knots = [
+        (r * radius * (1 + 0.012 * rng.standard_normal()), z * (height - wall / 2))
+        for r, z in outline
+    ]
+    cross = CrossSection(
+        wobble=float(rng.uniform(0.001, 0.007)), phase_rad=float(rng.uniform(0, 6))
+    )
     form = Form(
         name=name,
         outline_mm=tuple(knots),
@@ -286,7 +364,14 @@ def make_form(
         cross=cross,
     )
     if name == "squared pot":
-        form = replace(form, cross=replace(cross, exponent=float(rng.uniform(3.2, 5.0)), phase_rad=float(rng.choice([0.0, np.pi / 8]))))
+        form = replace(
+            form,
+            cross=replace(
+                cross,
+                exponent=float(rng.uniform(3.2, 5.0)),
+                phase_rad=float(rng.choice([0.0, np.pi / 8])),
+            ),
+        )
     elif name == "faceted beaker":
         form = replace(form, cross=replace(cross, facets=int(rng.integers(6, 11))))
     elif name == "oval dish":

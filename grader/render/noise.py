@@ -84,9 +84,13 @@ def flat_noise(
     rows, cols = -(-shape[0] // step_y) + 2, max(4, -(-shape[1] // step_x))
     field = rng.standard_normal((rows, cols), dtype=np.float32)
     sigmas = (sigma_y / step_y, sigma_x / step_x)
-    field = ndimage.gaussian_filter(field, sigmas, mode=("nearest", "wrap" if wrap_x else "nearest"))
+    field = ndimage.gaussian_filter(
+        field, sigmas, mode=("nearest", "wrap" if wrap_x else "nearest")
+    )
     if (step_y, step_x) != (1, 1):
-        pad = cv2.copyMakeBorder(field, 0, 0, 2, 2, cv2.BORDER_WRAP if wrap_x else cv2.BORDER_REFLECT)
+        pad = cv2.copyMakeBorder(
+            field, 0, 0, 2, 2, cv2.BORDER_WRAP if wrap_x else cv2.BORDER_REFLECT
+        )
         scale = shape[1] / cols
         big = cv2.resize(pad, (round((cols + 4) * scale), shape[0]), interpolation=cv2.INTER_CUBIC)
         start = round(2 * scale)

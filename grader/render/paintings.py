@@ -53,7 +53,9 @@ class Painting:
     elements: tuple[Element, ...]
 
 
-def paint(canvas: Canvas, painting: Painting, piece_height_mm: float, rng: np.random.Generator) -> None:
+def paint(
+    canvas: Canvas, painting: Painting, piece_height_mm: float, rng: np.random.Generator
+) -> None:
     """Paint a design on a canvas.
 
     Parameters
@@ -92,7 +94,13 @@ def _brush_fields(canvas: Canvas, rng: np.random.Generator) -> _Brush:
     return _Brush(np.clip(opacity, 0.86, 1.0).astype(np.float32), shade.astype(np.float32))
 
 
-def _lay(canvas: Canvas, index: tuple[npt.NDArray[np.intp], ...], cover: FloatArray, colour: str, brush: _Brush) -> None:
+def _lay(
+    canvas: Canvas,
+    index: tuple[npt.NDArray[np.intp], ...],
+    cover: FloatArray,
+    colour: str,
+    brush: _Brush,
+) -> None:
     # Where clay and paint are laid in several passes the last colour hides those below.
     tone = lab_to_linear(PAINTS[colour]) * brush.shade[index][..., None]
     hide = cover * brush.opacity[index]
@@ -107,7 +115,11 @@ def _lay(canvas: Canvas, index: tuple[npt.NDArray[np.intp], ...], cover: FloatAr
 
 
 def _paint_motif(
-    canvas: Canvas, element: Element, piece_height_mm: float, brush: _Brush, rng: np.random.Generator
+    canvas: Canvas,
+    element: Element,
+    piece_height_mm: float,
+    brush: _Brush,
+    rng: np.random.Generator,
 ) -> None:
     skin = canvas.skin
     place = INSIDE if element.height < 0 else WALL
@@ -139,7 +151,11 @@ def _paint_motif(
 
 
 def _paint_round(
-    canvas: Canvas, element: Element, piece_height_mm: float, brush: _Brush, rng: np.random.Generator
+    canvas: Canvas,
+    element: Element,
+    piece_height_mm: float,
+    brush: _Brush,
+    rng: np.random.Generator,
 ) -> None:
     skin = canvas.skin
     density = skin.texels_per_mm
@@ -147,7 +163,11 @@ def _paint_round(
     wall = np.flatnonzero(np.isin(skin.part, (WALL, LIP)))
     reach = int((element.size_mm * (1.6 if element.kind == "stripes" else 1.2) + 4) * density)
     if element.kind in ("chequer", "stripes"):
-        reach = int((2.2 * element.size_mm + 4) * density) if element.kind == "chequer" else int(0.3 * piece_height_mm * density)
+        reach = (
+            int((2.2 * element.size_mm + 4) * density)
+            if element.kind == "chequer"
+            else int(0.3 * piece_height_mm * density)
+        )
     if element.kind == "dip":
         rows = wall[skin.height_mm[wall] < element.height * piece_height_mm + 6]
     else:
@@ -171,7 +191,7 @@ def _paint_round(
         pitch = girth / count
         number = np.floor(turn / pitch)
         slip = rng.normal(0, 0.08 * element.size_mm, (3, count + 2))
-        which = (number.astype(int) % (count + 2))
+        which = number.astype(int) % (count + 2)
         dx = turn - (number + 0.5) * pitch + slip[0][which]
         dy = up + slip[1][which]
         size = element.size_mm / 2 + 0.4 * slip[2][which]
@@ -206,7 +226,12 @@ _PAIRS = (
     ("cobalt blue", "white slip"),
     ("moss green", "black"),
 )
-_ON_DARK = (("white slip", "ochre"), ("turquoise", "white slip"), ("pink", "white slip"), ("ochre", "white slip"))
+_ON_DARK = (
+    ("white slip", "ochre"),
+    ("turquoise", "white slip"),
+    ("pink", "white slip"),
+    ("ochre", "white slip"),
+)
 
 
 def random_painting(
@@ -234,7 +259,11 @@ def random_painting(
     room = min(0.62 * height_mm, 1.5 * radius_mm)
     if shallow:
         kind = str(rng.choice(list(MOTIFS)))
-        elements.append(Element(kind, colours, -0.4, float(min(0.9 * radius_mm, 60.0)), float(rng.uniform(-3, 3))))
+        elements.append(
+            Element(
+                kind, colours, -0.4, float(min(0.9 * radius_mm, 60.0)), float(rng.uniform(-3, 3))
+            )
+        )
         return Painting(f"{kind} inside", tuple(elements))
     if family in ("motif", "mixed"):
         kind = str(rng.choice([k for k in MOTIFS if k != "reeds"]))
@@ -242,27 +271,52 @@ def random_painting(
         count = max(1, int(2 * np.pi * radius_mm / (size * rng.uniform(1.2, 2.2))))
         count = min(count, 5)
         for k in range(count):
-            elements.append(Element(kind, colours, float(rng.uniform(0.46, 0.56)), size, 2 * np.pi * k / count + float(rng.uniform(-0.2, 0.2))))
+            elements.append(
+                Element(
+                    kind,
+                    colours,
+                    float(rng.uniform(0.46, 0.56)),
+                    size,
+                    2 * np.pi * k / count + float(rng.uniform(-0.2, 0.2)),
+                )
+            )
         if family == "mixed":
             elements.append(Element("line", (colours[1],), 0.92, float(rng.uniform(1.2, 3))))
             elements.append(Element("line", (colours[0],), 0.12, float(rng.uniform(1.2, 3))))
         name = kind
     elif family == "reeds":
         for k in range(5):
-            elements.append(Element("reeds", colours, 0.5, float(np.clip(0.8 * height_mm, 30, 90)), 2 * np.pi * k / 5 + float(rng.uniform(-0.3, 0.3))))
+            elements.append(
+                Element(
+                    "reeds",
+                    colours,
+                    0.5,
+                    float(np.clip(0.8 * height_mm, 30, 90)),
+                    2 * np.pi * k / 5 + float(rng.uniform(-0.3, 0.3)),
+                )
+            )
         name = "reeds"
     elif family == "band":
         breadth = float(rng.uniform(0.16, 0.3) * height_mm)
         elements.append(Element("band", (colours[0],), float(rng.uniform(0.42, 0.6)), breadth))
         if rng.random() < 0.7:
-            elements.append(Element("dots", (colours[1],), elements[0].height, float(np.clip(breadth * 0.3, 2.0, 8.0))))
+            elements.append(
+                Element(
+                    "dots",
+                    (colours[1],),
+                    elements[0].height,
+                    float(np.clip(breadth * 0.3, 2.0, 8.0)),
+                )
+            )
         name = "band"
     elif family == "chequer":
         elements.append(Element("chequer", (colours[0],), 0.5, float(rng.uniform(5, 11))))
         name = "chequer"
     elif family == "dip":
         elements.append(Element("dip", (colours[0],), float(rng.uniform(0.3, 0.55)), 10.0))
-        elements.append(Element("dots", (colours[1],), elements[0].height + 0.14, float(rng.uniform(2.0, 5.0))))
+        elements.append(
+            Element("dots", (colours[1],), elements[0].height + 0.14, float(rng.uniform(2.0, 5.0)))
+        )
         name = "dip"
     else:
         elements.append(Element("stripes", (colours[0],), 0.5, float(rng.uniform(1.5, 6.0))))

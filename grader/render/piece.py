@@ -54,7 +54,9 @@ def make_piece(plan: PiecePlan, texels_per_mm: float = 10.0) -> MadePiece:
     """
     seeds = np.random.SeedSequence(plan.seed).spawn(3)
     clay_rng, paint_rng, fault_rng = (np.random.default_rng(s) for s in seeds)
-    canvases = [clay_canvas(skin, plan.surface, clay_rng) for skin in piece_skins(plan.form, texels_per_mm)]
+    canvases = [
+        clay_canvas(skin, plan.surface, clay_rng) for skin in piece_skins(plan.form, texels_per_mm)
+    ]
     height = plan.form.height_mm
     if plan.painting is not None:
         paint(canvases[0], plan.painting, height, paint_rng)

@@ -86,7 +86,9 @@ def _find_llvm() -> str | None:
     if given:
         return given
     for version in range(30, _LLVM_MIN - 1, -1):
-        name = ctypes.util.find_library(f"LLVM-{version}") or ctypes.util.find_library(f"LLVM.so.{version}")
+        name = ctypes.util.find_library(f"LLVM-{version}") or ctypes.util.find_library(
+            f"LLVM.so.{version}"
+        )
         if name:
             return name
         for folder in ("/usr/lib/x86_64-linux-gnu", "/usr/lib/aarch64-linux-gnu", "/usr/lib"):
@@ -223,7 +225,9 @@ class Studio:
         while done < spp:
             now = min(16, spp - done)
             part = np.array(
-                mi.render(scene, sensor=sensor, integrator=integrator, spp=now, seed=seed * 64 + done),
+                mi.render(
+                    scene, sensor=sensor, integrator=integrator, spp=now, seed=seed * 64 + done
+                ),
                 dtype=np.float32,
             )
             part = np.nan_to_num(part, nan=0.0, posinf=0.0)
@@ -232,7 +236,7 @@ class Studio:
             total = part * now if total is None else total + part * now
             done += now
         assert total is not None
-        return total / done
+        return np.asarray(total / done, np.float32)
 
     def _first_hit(self, scene: Any, view: View) -> tuple[FloatArray, npt.NDArray[np.int32]]:
         """Surface coordinates at each pixel's centre, and whose they are.
@@ -275,14 +279,22 @@ class Studio:
             "rfilter": {"type": "box"},
         }
         if window is not None:
-            film |= dict(zip(("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"), window, strict=True))
+            film |= dict(
+                zip(
+                    ("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"),
+                    window,
+                    strict=True,
+                )
+            )
         sensor: dict[str, Any] = {
             "type": "thinlens" if thin else "perspective",
             "fov": view.fov_deg,
             "fov_axis": "x",
             "near_clip": 5.0,
             "far_clip": 20000.0,
-            "to_world": mi.ScalarTransform4f().look_at(list(view.origin_mm), list(view.aim_mm), list(view.up)),
+            "to_world": mi.ScalarTransform4f().look_at(
+                list(view.origin_mm), list(view.aim_mm), list(view.up)
+            ),
             "film": film,
             "sampler": {"type": "independent", "sample_count": 16}
             if thin
@@ -352,7 +364,9 @@ class Studio:
         # Irradiance of an even sky of radiance L is pi * L.
         stage["room"] = {
             "type": "envmap",
-            "bitmap": self._mi.Bitmap(np.ascontiguousarray(room * setting.room_power / np.pi, dtype=np.float32)),
+            "bitmap": self._mi.Bitmap(
+                np.ascontiguousarray(room * setting.room_power / np.pi, dtype=np.float32)
+            ),
             "to_world": self._mi.ScalarTransform4f().rotate([1, 0, 0], 90),
         }
         return stage
@@ -369,7 +383,9 @@ class Studio:
     def _lamp(self, k: int, lamp: Lamp) -> dict[str, Any]:
         mi = self._mi
         a, e = np.radians(lamp.azimuth_deg), np.radians(lamp.elevation_deg)
-        origin = lamp.distance_mm * np.array([np.sin(a) * np.cos(e), -np.cos(a) * np.cos(e), np.sin(e)])
+        origin = lamp.distance_mm * np.array(
+            [np.sin(a) * np.cos(e), -np.cos(a) * np.cos(e), np.sin(e)]
+        )
         area = lamp.width_mm * lamp.height_mm
         # Light on the table: radiance * area * cos / distance², for a lamp that faces the piece.
         radiance = lamp.power * lamp.distance_mm**2 / (area * np.sin(e))
@@ -384,7 +400,11 @@ class Studio:
             for j in range(rows):
                 x = ((i + 0.5) / columns - 0.5) * lamp.width_mm
                 y = ((j + 0.5) / rows - 0.5) * lamp.height_mm
-                size = [lamp.width_mm / columns / 2 * (1 - bar), lamp.height_mm / rows / 2 * (1 - bar), 1]
+                size = [
+                    lamp.width_mm / columns / 2 * (1 - bar),
+                    lamp.height_mm / rows / 2 * (1 - bar),
+                    1,
+                ]
                 out[f"lamp{k}_{i}_{j}"] = {
                     "type": "rectangle",
                     "to_world": frame @ mi.ScalarTransform4f().translate([x, y, 0]).scale(size),
@@ -427,7 +447,11 @@ def _drop_sparks(light: FloatArray, on_piece: npt.NDArray[np.bool_]) -> FloatArr
     next_best = cv2.dilate(luma, ring)
     around = cv2.medianBlur(cv2.medianBlur(luma, 5), 3)
     alone = luma > 1.15 * next_best
-    spark = on_piece & (luma > 1.25 * around) & (alone | (luma > 1.6 * around) & (next_best < 0.9 * luma))
+    spark = (
+        on_piece
+        & (luma > 1.25 * around)
+        & (alone | (luma > 1.6 * around) & (next_best < 0.9 * luma))
+    )
     return np.where(spark[..., None], middle, light).astype(np.float32)
 
 
@@ -446,7 +470,13 @@ def _feather(
     return np.where(solid, 1.0, np.clip(share, 0, 1)).astype(np.float32)
 
 
-def _write_ply(path: Path, vertices: FloatArray, normals: FloatArray, uv: FloatArray, faces: npt.NDArray[np.int32]) -> None:
+def _write_ply(
+    path: Path,
+    vertices: FloatArray,
+    normals: FloatArray,
+    uv: FloatArray,
+    faces: npt.NDArray[np.int32],
+) -> None:
     header = (
         "ply\nformat binary_little_endian 1.0\n"
         f"element vertex {len(vertices)}\n"
@@ -461,7 +491,9 @@ def _write_ply(path: Path, vertices: FloatArray, normals: FloatArray, uv: FloatA
 
 def _grid_faces(m: int, n: int) -> npt.NDArray[np.int32]:
     k = np.arange((m - 1) * n).reshape(m - 1, n)[:, :-1].ravel()
-    return np.concatenate([np.stack([k, k + 1, k + n + 1], -1), np.stack([k, k + n + 1, k + n], -1)]).astype(np.int32)
+    return np.concatenate(
+        [np.stack([k, k + 1, k + n + 1], -1), np.stack([k, k + n + 1, k + n], -1)]
+    ).astype(np.int32)
 
 
 def _write_skin(skin: Skin, path: Path, first_u: float) -> None:
@@ -486,7 +518,7 @@ def _write_skin(skin: Skin, path: Path, first_u: float) -> None:
 def _write_quad(corners: FloatArray, path: Path) -> None:
     normal = np.cross(corners[2] - corners[3], corners[0] - corners[3])
     normal /= np.linalg.norm(normal)
-    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) + [_CARD_U, 0]
+    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) + np.array([_CARD_U, 0])
     faces = np.array([[0, 3, 2], [0, 2, 1]], np.int32)
     _write_ply(path, corners, np.repeat(normal[None], 4, 0), uv.astype(np.float32), faces)
 
@@ -503,10 +535,18 @@ def _write_ground(setting: Setting, folder: Path) -> None:
         y, z = np.array([-2600.0, depth + 40.0]), np.array([0.0, 0.0])
     _write_strip(folder / "table.ply", y, z, reach, 0.0)
     if not setting.sweep:
-        _write_strip(folder / "backdrop.ply", np.full(2, depth + 45.0), np.array([-400.0, 2600.0]), reach, _BACKDROP_U)
+        _write_strip(
+            folder / "backdrop.ply",
+            np.full(2, depth + 45.0),
+            np.array([-400.0, 2600.0]),
+            reach,
+            _BACKDROP_U,
+        )
 
 
-def _write_strip(path: Path, y: npt.NDArray[np.float64], z: npt.NDArray[np.float64], reach: float, first_u: float) -> None:
+def _write_strip(
+    path: Path, y: npt.NDArray[np.float64], z: npt.NDArray[np.float64], reach: float, first_u: float
+) -> None:
     length = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(y), np.diff(z)))])
     rows = len(y)
     slope_y, slope_z = np.gradient(y), np.gradient(z)
@@ -518,4 +558,10 @@ def _write_strip(path: Path, y: npt.NDArray[np.float64], z: npt.NDArray[np.float
     normal = np.stack(normals, 1).reshape(-1, 3)
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     grid = np.stack(vertices, 1).reshape(-1, 3).astype(np.float32)
-    _write_ply(path, grid, normal.astype(np.float32), np.stack(uv, 1).reshape(-1, 2).astype(np.float32), _grid_faces(rows, 2))
+    _write_ply(
+        path,
+        grid,
+        normal.astype(np.float32),
+        np.stack(uv, 1).reshape(-1, 2).astype(np.float32),
+        _grid_faces(rows, 2),
+    )

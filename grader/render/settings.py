@@ -70,7 +70,9 @@ def material_tile(material: Material) -> FloatArray:
     rng = np.random.default_rng(material.seed)
     if material.look == "paper":
         base = np.broadcast_to(lab_to_linear(material.lab), (512, 512, 3))
-        return (base * (1.0 + 0.006 * flat_noise((512, 512), 3.0, rng)[..., None])).astype(np.float32)
+        return (base * (1.0 + 0.006 * flat_noise((512, 512), 3.0, rng)[..., None])).astype(
+            np.float32
+        )
     shape, px = (_TILE_PX, _TILE_PX), _TILE_PX / TILE_MM
     lab = np.empty((*shape, 3), np.float32)
     lab[:] = material.lab
@@ -86,7 +88,9 @@ def material_tile(material: Material) -> FloatArray:
         line = flat_noise(shape, (0.5 * px, 60.0 * px), rng)
         pore = flat_noise(shape, (0.22 * px, 5.0 * px), rng)
         grain = 0.5 + 0.5 * np.sin(5.0 * ring + 0.5 * line)
-        lab[..., 0] += -9.0 * smoothstep(0.7, 1.0, grain) - 2.0 * line - 7.0 * smoothstep(1.6, 2.6, pore)
+        lab[..., 0] += (
+            -9.0 * smoothstep(0.7, 1.0, grain) - 2.0 * line - 7.0 * smoothstep(1.6, 2.6, pore)
+        )
         lab[..., 1] += 2.0 * smoothstep(0.6, 1.0, grain)
         boards = (np.arange(shape[0]) / px) % (TILE_MM / 9)
         lab[boards < 0.8, :, 0] -= 25.0
@@ -95,7 +99,9 @@ def material_tile(material: Material) -> FloatArray:
             lab[..., 0] += depth * smoothstep(share, share + 0.5, flat_noise(shape, size * px, rng))
         lab[..., 0] += 1.5 * flat_noise(shape, 12 * px, rng)
     elif material.look == "slate":
-        lab[..., 0] += 1.6 * flat_noise(shape, (1.0 * px, 4.0 * px), rng) + 1.6 * flat_noise(shape, 14 * px, rng)
+        lab[..., 0] += 1.6 * flat_noise(shape, (1.0 * px, 4.0 * px), rng) + 1.6 * flat_noise(
+            shape, 14 * px, rng
+        )
     lab[..., 0] = np.clip(lab[..., 0], 4, 95)
     return lab_to_linear(lab)
 
@@ -147,7 +153,9 @@ def random_setting(rng: np.random.Generator) -> Setting:
     """Draw a table, a backdrop and one to three lights."""
     names = list(_PAPERS)
     table_name = str(rng.choice(names))
-    table = material(table_name, int(rng.integers(1 << 30)), float(rng.choice([0, 0, 0, 0.35, 0.6])))
+    table = material(
+        table_name, int(rng.integers(1 << 30)), float(rng.choice([0, 0, 0, 0.35, 0.6]))
+    )
     table = Material(table.look, _vary(table.lab, rng), table.shine, table.seed)
     sweep = table.look == "paper" and rng.random() < 0.6
     plain = [n for n in names if _PAPERS[n][0] in ("paper", "linen", "slate")]
@@ -159,9 +167,29 @@ def random_setting(rng: np.random.Generator) -> Setting:
     lamps = [_key(rng, side, warm)]
     if rng.random() < 0.65:
         other = warm if rng.random() < 0.6 else float(rng.uniform(3000, 6800))
-        lamps.append(Lamp(-side * float(rng.uniform(30, 85)), float(rng.uniform(20, 55)), float(rng.uniform(700, 1400)), float(rng.uniform(250, 800)), float(rng.uniform(250, 800)), other, float(rng.uniform(0.12, 0.45))))
+        lamps.append(
+            Lamp(
+                -side * float(rng.uniform(30, 85)),
+                float(rng.uniform(20, 55)),
+                float(rng.uniform(700, 1400)),
+                float(rng.uniform(250, 800)),
+                float(rng.uniform(250, 800)),
+                other,
+                float(rng.uniform(0.12, 0.45)),
+            )
+        )
     if rng.random() < 0.35:
-        lamps.append(Lamp(float(rng.uniform(-40, 40)), float(rng.uniform(65, 84)), float(rng.uniform(900, 1600)), float(rng.uniform(80, 400)), float(rng.uniform(80, 400)), float(rng.uniform(2900, 5000)), float(rng.uniform(0.15, 0.5))))
+        lamps.append(
+            Lamp(
+                float(rng.uniform(-40, 40)),
+                float(rng.uniform(65, 84)),
+                float(rng.uniform(900, 1600)),
+                float(rng.uniform(80, 400)),
+                float(rng.uniform(80, 400)),
+                float(rng.uniform(2900, 5000)),
+                float(rng.uniform(0.15, 0.5)),
+            )
+        )
     return Setting(
         table=table,
         backdrop=back,
@@ -183,7 +211,32 @@ def _key(rng: np.random.Generator, side: float, temperature_k: float) -> Lamp:
     kind = rng.choice(["softbox", "window", "lamp"], p=[0.45, 0.4, 0.15])
     azimuth, elevation = side * float(rng.uniform(15, 80)), float(rng.uniform(28, 65))
     if kind == "window":
-        return Lamp(azimuth, float(rng.uniform(22, 42)), float(rng.uniform(1100, 1900)), float(rng.uniform(600, 1000)), float(rng.uniform(800, 1300)), float(rng.uniform(5200, 7000)), 1.0, int(rng.choice([1, 4, 6])))
+        return Lamp(
+            azimuth,
+            float(rng.uniform(22, 42)),
+            float(rng.uniform(1100, 1900)),
+            float(rng.uniform(600, 1000)),
+            float(rng.uniform(800, 1300)),
+            float(rng.uniform(5200, 7000)),
+            1.0,
+            int(rng.choice([1, 4, 6])),
+        )
     if kind == "lamp":
-        return Lamp(azimuth, elevation, float(rng.uniform(700, 1100)), float(rng.uniform(60, 140)), float(rng.uniform(60, 140)), temperature_k, 1.0)
-    return Lamp(azimuth, elevation, float(rng.uniform(550, 1100)), float(rng.uniform(250, 600)), float(rng.uniform(250, 600)), temperature_k, 1.0)
+        return Lamp(
+            azimuth,
+            elevation,
+            float(rng.uniform(700, 1100)),
+            float(rng.uniform(60, 140)),
+            float(rng.uniform(60, 140)),
+            temperature_k,
+            1.0,
+        )
+    return Lamp(
+        azimuth,
+        elevation,
+        float(rng.uniform(550, 1100)),
+        float(rng.uniform(250, 600)),
+        float(rng.uniform(250, 600)),
+        temperature_k,
+        1.0,
+    )

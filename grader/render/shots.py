@@ -111,7 +111,9 @@ def _rest_angle(form: Form) -> float:
     for i in range(len(points)):
         for j in range(i + 1, len(points)):
             edge = points[j] - points[i]
-            cross = edge[1] * (points[:, 0] - points[i, 0]) - edge[0] * (points[:, 1] - points[i, 1])
+            cross = edge[1] * (points[:, 0] - points[i, 0]) - edge[0] * (
+                points[:, 1] - points[i, 1]
+            )
             if (cross <= 1e-3).all():
                 length = float(np.hypot(*edge))
                 if length > best:
@@ -145,7 +147,7 @@ def pose_for(name: str, form: Form, turn_extra_rad: float = 0.0) -> npt.NDArray[
         return _turn_z(turn_extra_rad) @ _turn_x(np.pi)
     # On its side, foot towards the camera, a handle pointing up, a spout to the side.
     first = -form.handles[0].azimuth_rad if form.handles else turn_extra_rad
-    lie = _turn_x(-np.pi / 2 - _rest_angle(form))
+    lie = _turn_x(-np.pi / 2 + _rest_angle(form))
     return _turn_z(0.12) @ lie @ _turn_z(first)
 
 
@@ -166,7 +168,9 @@ def plan_shot(piece: MadePiece, session: Session, name: str, rng: np.random.Gene
     """
     form = piece.plan.form
     shown = [c for c in piece.canvases if not (c.skin.name == "lid" and name in ("inside", "foot"))]
-    vertices = np.concatenate([c.skin.mesh_mm[::3, ::6].reshape(-1, 3) for c in shown]).astype(np.float64)
+    vertices = np.concatenate([c.skin.mesh_mm[::3, ::6].reshape(-1, 3) for c in shown]).astype(
+        np.float64
+    )
     rotation = pose_for(name, form, float(rng.normal(0, 0.035)))
     turned = vertices @ rotation.T
     shift = np.array([0.0, 0.0, -turned[:, 2].min()])
@@ -184,19 +188,41 @@ def plan_shot(piece: MadePiece, session: Session, name: str, rng: np.random.Gene
         elevation = float(rng.uniform(46, 58)) if upside_down else min(session.elevation_deg, 22.0)
     # The cards stay where they are while the piece is turned, so they clear its widest side.
     if name in SIDES:
-        reach = float(np.hypot(vertices[:, 0], vertices[:, 1]).max()) if form.handles or form.spout_mm else float(np.abs(placed[:, 0]).max())
+        reach = (
+            float(np.hypot(vertices[:, 0], vertices[:, 1]).max())
+            if form.handles or form.spout_mm
+            else float(np.abs(placed[:, 0]).max())
+        )
     else:
         reach = float(np.abs(placed[:, 0]).max())
     centre = np.array([0.0, 0.0, (placed[:, 2].min() + placed[:, 2].max()) / 2])
     lean = 0.0 if elevation < 45 else np.radians(elevation)
     side = session.marker_side
-    cards = [_card("marker", marker_card(), MARKER_CARD_MM, MARKER_CARD_MM, side * (reach + session.card_gap_mm + MARKER_CARD_MM / 2), lean)]
+    cards = [
+        _card(
+            "marker",
+            marker_card(),
+            MARKER_CARD_MM,
+            MARKER_CARD_MM,
+            side * (reach + session.card_gap_mm + MARKER_CARD_MM / 2),
+            lean,
+        )
+    ]
     if session.chart:
         width = session.chart_mm
         height = width * (CHART_ROWS + 0.999) / (CHART_COLS + 1.333)
         chart = chart_card()
         height = width * chart.shape[0] / chart.shape[1]
-        cards.append(_card("chart", chart, width, height, -side * (reach + session.card_gap_mm + width / 2), lean))
+        cards.append(
+            _card(
+                "chart",
+                chart,
+                width,
+                height,
+                -side * (reach + session.card_gap_mm + width / 2),
+                lean,
+            )
+        )
     corners = np.concatenate([placed, *[c.corners_mm for c in cards]])
     if name in SIDES:
         # The phone stays on its stand while the piece is turned: frame every side at once.
@@ -220,7 +246,9 @@ def plan_shot(piece: MadePiece, session: Session, name: str, rng: np.random.Gene
     return Shot(name, view, pose, tuple(cards), view.focal_px / depth, view.focal_px / marker_depth)
 
 
-def _card(name: str, albedo: FloatArray, width: float, height: float, x: float, lean: float) -> Card:
+def _card(
+    name: str, albedo: FloatArray, width: float, height: float, x: float, lean: float
+) -> Card:
     up = np.array([0.0, np.sin(lean), np.cos(lean)])
     foot = np.array([x, -0.5 * height * np.sin(lean), 0.3])
     half = np.array([width / 2, 0.0, 0.0])
@@ -256,7 +284,9 @@ def sensor_for(session: Session, light: FloatArray, on_piece: npt.NDArray[np.boo
     bright = float(np.percentile(luma[on_piece], 96))
     frame = float(np.percentile(luma, 92))
     # Bright clay may reach 0.72 of full scale, the frame at large 0.9; dark pots stay dark.
-    metered = min(0.70 / max(bright, 1e-3), 0.88 / max(frame, 1e-3), 2.2 * 0.4 / max(float(luma.mean()), 1e-3))
+    metered = min(
+        0.70 / max(bright, 1e-3), 0.88 / max(frame, 1e-3), 2.2 * 0.4 / max(float(luma.mean()), 1e-3)
+    )
     return Sensor(
         gains=_triple(gains),
         exposure=float(metered * 2.0**session.exposure_ev),

@@ -173,7 +173,10 @@ def body_skin(form: Form, texels_per_mm: float = 10.0, lid: bool = False) -> Ski
     mesh[..., 2] = points[:, 1:2]
     if form.spout_mm and not lid:
         away = (theta - form.spout_azimuth_rad + np.pi) % (2 * np.pi) - np.pi
-        pull = np.exp(-((away / 0.36) ** 2))[None, :] * smoothstep(0.72, 1.0, points[:, 1] / form.height_mm)[:, None]
+        pull = (
+            np.exp(-((away / 0.36) ** 2))[None, :]
+            * smoothstep(0.72, 1.0, points[:, 1] / form.height_mm)[:, None]
+        )
         side = np.array([np.sin(form.spout_azimuth_rad), -np.cos(form.spout_azimuth_rad)])
         mesh[..., :2] += (form.spout_mm * pull)[..., None] * side.astype(np.float32)
         mesh[..., 2] += 0.18 * form.spout_mm * pull
@@ -204,13 +207,20 @@ def handle_skin(form: Form, handle: Handle, texels_per_mm: float = 10.0) -> Skin
     """
     outside, height = form.outside(), form.height_mm
     factor = float(form.cross.factor(handle.azimuth_rad))
-    root = [float(np.interp(h * height, outside[:, 1], outside[:, 0])) * factor for h in (handle.top, handle.bottom)]
+    root = [
+        float(np.interp(h * height, outside[:, 1], outside[:, 0])) * factor
+        for h in (handle.top, handle.bottom)
+    ]
     # The roots reach half a wall into the body, so that no gap shows at the joint.
     sink = 0.5 * form.wall_mm
-    ends = np.array([[root[0] - sink, handle.top * height], [root[1] - sink, handle.bottom * height]])
+    ends = np.array(
+        [[root[0] - sink, handle.top * height], [root[1] - sink, handle.bottom * height]]
+    )
     span = ends[0, 1] - ends[1, 1]
     out = max(root) + handle.reach_mm * 1.3
-    control = np.array([ends[0], [out, ends[0, 1] + 0.12 * span], [out, ends[1, 1] + 0.1 * span], ends[1]])
+    control = np.array(
+        [ends[0], [out, ends[0, 1] + 0.12 * span], [out, ends[1, 1] + 0.1 * span], ends[1]]
+    )
     t = np.linspace(0, 1, 400)[:, None]
     curve = (1 - t) ** 3 * control[0] + 3 * t * (1 - t) ** 2 * control[1]
     curve = curve + 3 * t**2 * (1 - t) * control[2] + t**3 * control[3]

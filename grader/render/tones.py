@@ -62,7 +62,11 @@ def linear_to_lab(rgb: npt.ArrayLike) -> FloatArray:
     """
     xyz = (np.asarray(rgb, dtype=np.float32) @ _RGB_TO_XYZ.T) / _WHITE
     f = np.where(xyz > _EPSILON, np.cbrt(np.maximum(xyz, 0)), (_KAPPA * xyz + 16.0) / 116.0)
-    lab = [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])]
+    lab = [
+        116.0 * f[..., 1] - 16.0,
+        500.0 * (f[..., 0] - f[..., 1]),
+        200.0 * (f[..., 1] - f[..., 2]),
+    ]
     return np.stack(lab, axis=-1).astype(np.float32)
 
 

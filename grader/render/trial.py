@@ -39,21 +39,31 @@ def trial_jobs(seed: int, pieces: int, size_px: tuple[int, int]) -> Iterator[Job
     for k in range(pieces):
         rng = np.random.default_rng(np.random.SeedSequence([seed, k]))
         if not forms:
-            forms = [str(f) for f in np.random.default_rng([seed, 1000 + k]).permutation(FORM_NAMES)]
+            forms = [
+                str(f) for f in np.random.default_rng([seed, 1000 + k]).permutation(FORM_NAMES)
+            ]
         name = forms.pop()
         yield _trial_job(f"T{seed:02d}{k:02d}", name, k, rng, size_px)
 
 
-def _trial_job(code: str, name: str, k: int, rng: np.random.Generator, size_px: tuple[int, int]) -> Job:
+def _trial_job(
+    code: str, name: str, k: int, rng: np.random.Generator, size_px: tuple[int, int]
+) -> Job:
     form = make_form(name, rng)
-    finish = str(rng.choice(["raw", "glazed", "glazed", "glazed", "coloured"], p=[0.27, 0.22, 0.22, 0.2, 0.09]))
+    finish = str(
+        rng.choice(
+            ["raw", "glazed", "glazed", "glazed", "coloured"], p=[0.27, 0.22, 0.22, 0.2, 0.09]
+        )
+    )
     clay = str(rng.choice(list(CLAYS)))
     colour = str(rng.choice(list(COLOURED_GLAZES))) if finish == "coloured" else ""
     surface = draw_surface(clay, finish, rng, colour)
     painting: Painting | None = None
     shallow = name in _SHALLOW and form.height_mm < 70
     if finish != "coloured" and rng.random() < (0.75 if finish == "glazed" else 0.2):
-        painting = random_painting(rng, form.height_mm, form.radius_mm, clay == "dark brown", shallow)
+        painting = random_painting(
+            rng, form.height_mm, form.radius_mm, clay == "dark brown", shallow
+        )
     faults = _draw_faults(form, finish, painting, k, rng)
     views = ["front", "right", "back", "left"]
     if any(f.part == "inside" for f in faults) or rng.random() < 0.2:
@@ -67,7 +77,9 @@ def _trial_job(code: str, name: str, k: int, rng: np.random.Generator, size_px: 
     if upright:
         session = replace(session, chart=False)
     taken = datetime(2026, 11, 20, 9, 0, tzinfo=UTC) + timedelta(minutes=3 * k)
-    plan = PiecePlan(code, form, surface, painting, faults, int(rng.integers(1 << 30)), {"use": "food"})
+    plan = PiecePlan(
+        code, form, surface, painting, faults, int(rng.integers(1 << 30)), {"use": "food"}
+    )
     return Job(plan, session, tuple(views), taken)
 
 
@@ -92,7 +104,11 @@ def _draw_faults(
         part = "outside"
         if open_form and kind in ("pit", "crawl") and rng.random() < 0.5:
             part = "inside"
-        if painting is not None and painting.name.endswith("inside") and kind in ("flake", "streak"):
+        if (
+            painting is not None
+            and painting.name.endswith("inside")
+            and kind in ("flake", "streak")
+        ):
             part = "inside"
         variant = ""
         if kind == "pool" and form.handles and rng.random() < 0.4:

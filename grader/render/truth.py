@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -30,7 +29,9 @@ def label_counts(labels: npt.NDArray[np.uint8]) -> dict[str, int]:
     return {name: int(counts[k]) for k, name in LABEL_NAMES.items() if counts[k]}
 
 
-def expected_grades(specs: tuple[FaultSpec, ...], marks: tuple[FaultMark, ...], use: str) -> tuple[str, list[str]]:
+def expected_grades(
+    specs: tuple[FaultSpec, ...], marks: tuple[FaultMark, ...], use: str
+) -> tuple[str, list[str]]:
     """Grade that a careful potter gives, and every grade that one could defend.
 
     Common practice, no source: a refire can help flakes that are firm and few and crawling; nothing
@@ -57,18 +58,28 @@ def expected_grades(specs: tuple[FaultSpec, ...], marks: tuple[FaultMark, ...], 
         major = spec.severity == "major"
         if spec.kind == "flake":
             few = number["flake"] <= 6
-            verdicts.append(("second", ["second"]) if inside or not few else ("refire", ["refire"] if major else ["refire", "first"]))
+            verdicts.append(
+                ("second", ["second"])
+                if inside or not few
+                else ("refire", ["refire"] if major else ["refire", "first"])
+            )
         elif spec.kind == "pit":
             few = number["pit"] <= 2 and not inside
             verdicts.append(("first", ["first"]) if few else ("second", ["second"]))
         elif spec.kind == "pool":
             verdicts.append(("second", ["second"]) if major else ("first", ["first"]))
         elif spec.kind == "browning":
-            verdicts.append(("second", ["second", "first"]) if major else ("first", ["first", "second"]))
+            verdicts.append(
+                ("second", ["second", "first"]) if major else ("first", ["first", "second"])
+            )
         elif spec.kind == "scorch":
             verdicts.append(("second", ["second"]) if major else ("second", ["second", "first"]))
         elif spec.kind == "streak":
-            verdicts.append(("second", ["second", "refire"]) if major else ("second", ["second", "first", "refire"]))
+            verdicts.append(
+                ("second", ["second", "refire"])
+                if major
+                else ("second", ["second", "first", "refire"])
+            )
         elif spec.kind == "crack":
             verdicts.append(("second", ["second"]))
         elif spec.kind == "crawl":
@@ -86,7 +97,9 @@ def expected_grades(specs: tuple[FaultSpec, ...], marks: tuple[FaultMark, ...], 
     return grade, [grade, *rest]
 
 
-def piece_truth(piece: MadePiece, views: list[dict[str, Any]], extra: dict[str, Any]) -> dict[str, Any]:
+def piece_truth(
+    piece: MadePiece, views: list[dict[str, Any]], extra: dict[str, Any]
+) -> dict[str, Any]:
     """Everything known about one piece, ready for JSON."""
     plan = piece.plan
     use = plan.facts.get("use", "food")
@@ -127,7 +140,7 @@ def write_text(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
     part = path.with_name(path.name + ".part")
     part.write_text(text, encoding="utf-8")
-    os.replace(part, path)
+    part.replace(path)
 
 
 def write_truth(folder: Path, records: list[dict[str, Any]]) -> None:
