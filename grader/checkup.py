@@ -16,7 +16,7 @@ from grader.photo import read_photo
 from grader.piece import Silhouette, cut_out
 from grader.run import Progress, survey_entries
 from grader.scale import DEFAULT_MARKER_MM, near_surface_px_per_mm
-from grader.target import Target, read_target, scale_from_height
+from grader.target import Scale, Target, read_target, scale_from_height, scale_on_axis
 
 # Pixels across the smallest spot that is judged with ease.
 _COMFORTABLE_PX = 5.0
@@ -142,7 +142,9 @@ def look_at_photos(entry: PieceEntry, *, marker_mm: float = DEFAULT_MARKER_MM) -
         )
         near = None
         if silhouette is not None:
-            report, near = _with_scale(report, silhouette, entry.facts, photo.focal_35mm)
+            report, near = _with_scale(
+                report, silhouette, target.scale, entry.facts, photo.focal_35mm
+            )
         problems = check_photo(photo, target, silhouette, view=shot.view, near_px_per_mm=near)
         usable = not any(problem.blocks for problem in problems)
         reports.append(replace(report, usable=usable, problems=problems))
@@ -159,18 +161,25 @@ def look_at_photos(entry: PieceEntry, *, marker_mm: float = DEFAULT_MARKER_MM) -
 
 
 def _with_scale(
-    report: PhotoReport, silhouette: Silhouette, facts: PieceFacts, focal_35mm: float | None
+    report: PhotoReport,
+    silhouette: Silhouette,
+    scale: Scale,
+    facts: PieceFacts,
+    focal_35mm: float | None,
 ) -> tuple[PhotoReport, float | None]:
     """Fill in the scale, and return it for the near surface."""
-    _, _, across, high = silhouette.bbox_px
-    if report.px_per_mm is None and facts.height_mm and report.view in _SIDES:
+    _, top, across, high = silhouette.bbox_px
+    if scale.px_per_mm is None and facts.height_mm and report.view in _SIDES:
         scale = scale_from_height(float(high), facts.height_mm)
         report = replace(report, px_per_mm=scale.px_per_mm, scale_from=scale.source)
-    if report.px_per_mm is None:
+    if scale.px_per_mm is None:
         return report, None
+    axis = scale_on_axis(scale, report.size_px, focal_35mm, middle_row_px=top + high / 2)
     # A handle seen from the side is no part of the round body.
     wide = min(float(across), 1.2 * float(high))
-    near = near_surface_px_per_mm(report.px_per_mm, report.size_px, focal_35mm, wide).px_per_mm
+    near = near_surface_px_per_mm(
+        axis, report.size_px, focal_35mm, wide, pitch_deg=scale.pitch_deg
+    ).px_per_mm
     return replace(report, smallest_judged_mm=round(_COMFORTABLE_PX / near, 2)), near
 
 

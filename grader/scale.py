@@ -70,6 +70,8 @@ class Marker:
         Scale of a plane through the middle of the marker that faces the camera.
     tilt_deg : float
         Angle between the marker and such a plane.
+    pitch_deg : float
+        The part of it by which the camera looks down on a card that stands upright.
     paper_linear : ndarray of float64, shape (3,), or None
         Linear camera colour of the white paper around it; None where it is clipped.
     """
@@ -79,6 +81,7 @@ class Marker:
     card_px: NDArray[np.float64]
     px_per_mm: float
     tilt_deg: float
+    pitch_deg: float
     paper_linear: NDArray[np.float64] | None
 
 
@@ -102,11 +105,55 @@ def focal_px(size_px: tuple[int, int], focal_35mm: float) -> float:
     return focal_35mm / _DIAGONAL_35MM * math.hypot(*size_px)
 
 
+def scale_at_row(
+    px_per_mm: float,
+    size_px: tuple[int, int],
+    focal_35mm: float | None,
+    *,
+    pitch_deg: float,
+    from_row_px: float,
+    to_row_px: float,
+) -> float:
+    """Carry the scale of an upright plane from one row of the picture to another.
+
+    A camera that looks down sees the foot of a piece, where the card stands, from farther away
+    than its middle: at 15 degrees the scale is 3 % smaller there.
+
+    Parameters
+    ----------
+    px_per_mm : float
+        Scale at ``from_row_px``.
+    size_px : tuple of int
+        (width, height) of the uncropped photo.
+    focal_35mm : float or None
+        From EXIF; an assumed one takes its place.
+    pitch_deg : float
+        How far the camera looks down; below 0 it is taken for 0, as then the card leans.
+    from_row_px, to_row_px : float
+        Rows of the marker's and of the piece's middle.
+
+    Returns
+    -------
+    float
+    """
+    focal = focal_px(size_px, _FOCAL_ASSUMED_35MM if focal_35mm is None else focal_35mm)
+    middle = (size_px[1] - 1) / 2
+    pitch = math.radians(max(0.0, pitch_deg))
+    rise = (from_row_px - to_row_px) / focal
+    above = (middle - to_row_px) / focal
+    # Height above the marker over the distance of the marker.
+    height = rise / (math.cos(pitch) + above * math.sin(pitch))
+    nearer = 1.0 - height * math.sin(pitch)
+    return px_per_mm / nearer if nearer > 0 else px_per_mm
+
+
 def near_surface_px_per_mm(
     px_per_mm: float,
     size_px: tuple[int, int],
     focal_35mm: float | None,
     piece_width_px: float,
+    *,
+    pitch_deg: float = 0.0,
 ) -> NearSurface:
     """Carry the scale from the plane of the piece's axis to its nearest surface.
 
@@ -116,24 +163,27 @@ def near_surface_px_per_mm(
     Parameters
     ----------
     px_per_mm : float
-        Scale in the plane of the axis, where the marker stands.
+        Scale on the axis at the height of the piece's middle.
     size_px : tuple of int
         (width, height) of the uncropped photo.
     focal_35mm : float or None
         From EXIF. None: the middle of what phones can have been used at, with its error.
     piece_width_px : float
         Width of the round body without handle.
+    pitch_deg : float, default 0
+        How far the camera looks down.
 
     Returns
     -------
     NearSurface
     """
+    toward = math.cos(math.radians(pitch_deg))
 
     def nearer(focal: float) -> float:
         # The outline of a cylinder is where sight lines touch it: its half angle has the sine
         # radius over distance.
         sine = math.sin(math.atan(piece_width_px / 2 / focal_px(size_px, focal)))
-        return 1.0 / (1.0 - sine)
+        return 1.0 / (1.0 - sine * toward)
 
     if focal_35mm is not None:
         return NearSurface(px_per_mm * nearer(focal_35mm), _KNOWN_FOCAL_ERROR)
@@ -245,13 +295,14 @@ def _measure(
     if paper < _MIN_CONTRAST * float(np.median(luminance[border])):
         return None
     clipped = bool((flat[ring].max(axis=-1) >= 252).mean() > 0.25)
-    scale, tilt = _pose(corners, (rgb.shape[1], rgb.shape[0]), marker_mm, focal_35mm)
+    scale, tilt, pitch = _pose(corners, (rgb.shape[1], rgb.shape[0]), marker_mm, focal_35mm)
     return Marker(
         number=number,
         corners_px=corners,
         card_px=_card_outline(luminance, paper, first, last, to_photo),
         px_per_mm=scale,
         tilt_deg=tilt,
+        pitch_deg=pitch,
         paper_linear=None if clipped else np.median(light[ring], axis=0).astype(np.float64),
     )
 
@@ -328,8 +379,8 @@ def _pose(
     size_px: tuple[int, int],
     marker_mm: float,
     focal_35mm: float | None,
-) -> tuple[float, float]:
-    """Return px per mm at the distance of the marker's middle, and its tilt in degrees."""
+) -> tuple[float, float, float]:
+    """Return px per mm at the distance of the marker's middle, its tilt and pitch in degrees."""
     width, height = size_px
     focal = focal_px(size_px, _FOCAL_ASSUMED_35MM if focal_35mm is None else focal_35mm)
     camera = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
@@ -340,9 +391,15 @@ def _pose(
     )
     distance = float(shift[2, 0]) if found else 0.0
     if distance <= 0 or not math.isfinite(distance):
-        return _side_px(corners) / marker_mm, 0.0
+        return _side_px(corners) / marker_mm, 0.0, 0.0
     normal = cv2.Rodrigues(rotation)[0][:, 2]
-    return focal / distance, math.degrees(math.acos(min(1.0, abs(float(normal[2])))))
+    if normal[2] > 0:
+        normal = -normal
+    tilt = math.degrees(math.acos(min(1.0, abs(float(normal[2])))))
+    # y points down in the picture: seen from above, the face of an upright card points up to
+    # the camera less than the line of sight does.
+    pitch = math.degrees(math.asin(float(np.clip(normal[1], -1.0, 1.0))))
+    return focal / distance, tilt, pitch
 
 
 def surface_px_per_mm(

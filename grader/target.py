@@ -21,7 +21,7 @@ from grader.colour.white import (
     white_balance,
 )
 from grader.photo import Photo
-from grader.scale import DEFAULT_MARKER_MM, Marker, find_markers
+from grader.scale import DEFAULT_MARKER_MM, Marker, find_markers, scale_at_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +37,15 @@ class Scale:
         Corners (x, y) of the marker.
     tilt_deg : float or None
         Angle between the marker and the plane of the picture; taken out of ``px_per_mm``.
+    pitch_deg : float
+        How far the camera looks down, if the card stands upright; 0 without a marker.
     """
 
     px_per_mm: float | None = None
     source: Literal["marker", "height"] | None = None
     marker_px: NDArray[np.float64] | None = None
     tilt_deg: float | None = None
+    pitch_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +195,36 @@ def scale_from_height(height_px: float, height_mm: float) -> Scale:
     return Scale(px_per_mm=height_px / height_mm, source="height")
 
 
+def scale_on_axis(
+    scale: Scale, size_px: tuple[int, int], focal_35mm: float | None, *, middle_row_px: float
+) -> float:
+    """Return px per mm on the axis of the piece at the row of its middle.
+
+    The card stands beside the foot, which a camera that looks down sees from farther away.
+
+    Parameters
+    ----------
+    scale : Scale
+        With ``px_per_mm``.
+    size_px : tuple of int
+    focal_35mm : float or None
+    middle_row_px : float
+        Row of the middle of the piece.
+    """
+    if scale.px_per_mm is None:
+        raise ValueError("there is no scale to carry to the axis")
+    if scale.marker_px is None:
+        return scale.px_per_mm
+    return scale_at_row(
+        scale.px_per_mm,
+        size_px,
+        focal_35mm,
+        pitch_deg=scale.pitch_deg,
+        from_row_px=float(scale.marker_px[:, 1].mean()),
+        to_row_px=middle_row_px,
+    )
+
+
 def session_colour(targets: tuple[Target, ...]) -> Colour | None:
     """Choose the chart that serves the photos of a session which show none.
 
@@ -269,7 +302,9 @@ def _scale(markers: tuple[Marker, ...], notes: list[str]) -> Scale:
             "Two markers disagree about the scale; the larger one was used. Leave only the one "
             "beside the piece."
         )
-    return Scale(first.px_per_mm, "marker", first.corners_px, first.tilt_deg)
+    return Scale(
+        first.px_per_mm, "marker", first.corners_px, first.tilt_deg, max(0.0, first.pitch_deg)
+    )
 
 
 def _chart(
