@@ -20,6 +20,7 @@ import pillow_heif
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
 
+from grader.colour.srgb import decode_srgb, encode_srgb
 from grader.errors import PhotoError
 
 pillow_heif.register_heif_opener()
@@ -36,6 +37,13 @@ that the working memory (about 60 bytes a pixel) would no longer fit a small com
 # Every other parser of the library stays shut: less to attack, and no PDF or icon is a photo.
 # "JPEG" includes the two-picture JPEG (MPO) that phones write beside a depth or gain map.
 _FORMATS = ("JPEG", "HEIF", "PNG", "TIFF", "WEBP")
+
+# Code points of ISO/IEC 23091-2: Display P3 primaries (SMPTE EG 432-1), and the transfer curves
+# PQ and HLG, which have no agreed white.
+_P3_PRIMARIES = 12
+_HDR_TRANSFERS = frozenset({16, 18})
+# Linear Display P3 to linear sRGB: both have white D65, so a grey stays as it is.
+_P3_TO_SRGB = np.array([[1.2249, -0.2249, 0.0], [-0.0420, 1.0420, 0.0], [-0.0197, -0.0786, 1.0983]])
 
 _SAVE_AGAIN = "Save it again as JPEG or PNG, or take the photo again"
 _COPY_AGAIN = "Copy it again from the camera, or take the photo again"
@@ -248,6 +256,13 @@ def _to_srgb(image: Image.Image, notes: list[str]) -> Image.Image:
         return _convert_by_profile(plain, profile, notes)
     if plain.mode == "CMYK":
         notes.append("A print (CMYK) picture without a colour profile: its colours are a guess.")
+    # Some phones tell the colours of a HEIC photo by code points instead of a profile.
+    codes = image.info.get("nclx_profile") or {}
+    if codes.get("transfer_characteristics") in _HDR_TRANSFERS:
+        notes.append("A high dynamic range photo: its brightness and colours are a guess.")
+    elif codes.get("color_primaries") == _P3_PRIMARIES and plain.mode == "RGB":
+        light = decode_srgb(np.asarray(plain))
+        return Image.fromarray(encode_srgb(light @ _P3_TO_SRGB.T.astype(np.float32)))
     return plain.convert("RGB")
 
 

@@ -143,6 +143,25 @@ def test_display_p3_becomes_srgb(tmp_path: Path, suffix: str) -> None:
     assert np.abs(found - expected).max() <= 2.5
 
 
+def test_display_p3_told_by_code_points(tmp_path: Path) -> None:
+    colour = pytest.importorskip("colour")
+    p3_rgb = np.array([160, 110, 90])
+    path = tmp_path / "p3.heic"
+    heif = pillow_heif.from_pillow(Image.new("RGB", (32, 32), tuple(p3_rgb)))
+    heif.save(path, quality=100, color_primaries=12, transfer_characteristics=13)
+    with Image.open(path) as image:
+        codes = image.info.get("nclx_profile") or {}
+    if codes.get("color_primaries") != 12:
+        pytest.skip("this encoder does not write the code points")
+    matrix = colour.matrix_RGB_to_RGB(
+        colour.RGB_COLOURSPACES["Display P3"], colour.RGB_COLOURSPACES["sRGB"]
+    )
+    light = colour.cctf_decoding(p3_rgb / 255, function="sRGB") @ matrix.T
+    expected = colour.cctf_encoding(light, function="sRGB") * 255
+    found = read_photo(path).rgb[16, 16]
+    assert np.abs(found - expected).max() <= 3
+
+
 def test_an_srgb_profile_leaves_the_levels_alone(tmp_path: Path) -> None:
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     path = tmp_path / "plain.png"
