@@ -31,10 +31,10 @@ def main(argv: list[str] | None = None) -> int:
     trial.add_argument("--out", type=Path, required=True)
     trial.add_argument("--size", type=_size, default=(1600, 1200), metavar="WxH")
     for command in (samples, trial):
-        command.add_argument("--spp", type=int, default=32, help="samples a pixel on the piece")
+        command.add_argument("--spp", type=int, default=16, help="samples a pixel on the piece")
     given = parser.parse_args(argv)
     # The background needs fewer samples: its light is smooth and is settled afterwards.
-    spp = (max(4, given.spp // 3), given.spp)
+    spp = (max(4, 2 * given.spp // 5), given.spp)
     try:
         if given.command == "trial":
             run_jobs(trial_jobs(given.seed, given.pieces, given.size), given.out, spp)

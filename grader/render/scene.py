@@ -115,6 +115,7 @@ class Studio:
         self._folder = tempfile.TemporaryDirectory(prefix="grader-render-")
         folder = Path(self._folder.name)
         self._labels = [canvas.labels() for canvas in piece.canvases]
+        self._albedos = [np.clip(canvas.albedo(), 0.004, 0.92) for canvas in piece.canvases]
         self._skins: list[tuple[Path, dict[str, Any]]] = []
         for k, canvas in enumerate(piece.canvases):
             path = folder / f"skin{k}.ply"
@@ -190,7 +191,7 @@ class Studio:
                 },
             }
         scene = mi.load_dict(scene_dict)
-        uv, shape = self._first_hit(scene, view)
+        uv, shape = self._first_hit(scene, view, (0.0, 0.0))
         labels = self._look_up(uv, shape)
         on_piece, ground = shape < _CARD, shape >= _TABLE
         # The pattern of cloth, wood or stone hides noise that plain paper would show, but must
@@ -209,9 +210,25 @@ class Studio:
             here = np.s_[y : y + h, x : x + w]
             part = self._trace(scene, view, spp[1], seed + 1, window)
             part = _settle(_drop_sparks(part, on_piece[here]), plain[here])
+            albedo, whole = self._albedo(scene, view)
+            part = _settle_piece(part, albedo[here], whole[here])
             share = _feather(~ground[here], window, view)[..., None]
             light[here] += share * (part - light[here])
         return Picture(light.astype(np.float32), labels)
+
+    def _albedo(self, scene: Any, view: View) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+        """Mean reflectance of the piece in each pixel, and the pixels that it fills."""
+        total = np.zeros((view.height_px, view.width_px, 3), np.float32)
+        whole = np.ones(total.shape[:2], bool)
+        # Four places in the pixel: enough for surfaces that are finer than it by half.
+        for dx, dy in ((-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)):
+            uv, shape = self._first_hit(scene, view, (dx, dy))
+            for k, texels in enumerate(self._albedos):
+                mask = shape == k
+                row, col = _texel(uv[mask], texels.shape)
+                total[mask] += 0.25 * texels[row, col]
+            whole &= shape < _CARD
+        return total, whole
 
     def _trace(
         self, scene: Any, view: View, spp: int, seed: int, window: tuple[int, int, int, int] | None
@@ -238,15 +255,17 @@ class Studio:
         assert total is not None
         return np.asarray(total / done, np.float32)
 
-    def _first_hit(self, scene: Any, view: View) -> tuple[FloatArray, npt.NDArray[np.int32]]:
-        """Surface coordinates at each pixel's centre, and whose they are.
+    def _first_hit(
+        self, scene: Any, view: View, shift_px: tuple[float, float]
+    ) -> tuple[FloatArray, npt.NDArray[np.int32]]:
+        """Surface coordinates at each pixel's centre (or beside it), and whose they are.
 
         The number of the skin travels in the whole part of u, which repeating textures ignore;
         cards are `_CARD`, all else `_TABLE` or `_BACKDROP`.
         """
         mi = self._mi
         integrator = mi.load_dict({"type": "aov", "aovs": "uv:uv"})
-        sensor = self._sensor(view, None, thin=False)
+        sensor = self._sensor(view, None, thin=False, shift_px=shift_px)
         out = np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=1, seed=0))
         u = out[..., 0].astype(np.float64)
         owner = np.full(u.shape, _TABLE, np.int32)
@@ -261,13 +280,17 @@ class Studio:
         labels = np.full(shape.shape, BACKGROUND, np.uint8)
         for k, texels in enumerate(self._labels):
             mask = shape == k
-            rows, cols = texels.shape
-            r = np.clip((uv[mask, 1] * rows).astype(int), 0, rows - 1)
-            c = np.clip((uv[mask, 0] * cols).astype(int), 0, cols - 1)
-            labels[mask] = texels[r, c]
+            row, col = _texel(uv[mask], texels.shape)
+            labels[mask] = texels[row, col]
         return labels
 
-    def _sensor(self, view: View, window: tuple[int, int, int, int] | None, thin: bool) -> Any:
+    def _sensor(
+        self,
+        view: View,
+        window: tuple[int, int, int, int] | None,
+        thin: bool,
+        shift_px: tuple[float, float] = (0.0, 0.0),
+    ) -> Any:
         mi = self._mi
         film: dict[str, Any] = {
             "type": "hdrfilm",
@@ -300,6 +323,11 @@ class Studio:
             if thin
             else {"type": "stratified", "sample_count": 1, "jitter": False},
         }
+        if not thin:
+            sensor |= {
+                "principal_point_offset_x": shift_px[0] / view.width_px,
+                "principal_point_offset_y": shift_px[1] / view.height_px,
+            }
         if thin:
             sensor |= {"aperture_radius": view.aperture_mm, "focus_distance": view.focus_mm}
         return mi.load_dict(sensor)
@@ -317,7 +345,7 @@ class Studio:
 
     def _clay_bsdf(self, k: int) -> dict[str, Any]:
         canvas = self._piece.canvases[k]
-        albedo = self._bitmap(np.clip(canvas.albedo(), 0.004, 0.92))
+        albedo = self._bitmap(self._albedos[k])
         body: dict[str, Any] = {"type": "diffuse", "reflectance": albedo}
         if canvas.glazed:
             body = {
@@ -422,16 +450,44 @@ def _bounding(mask: npt.NDArray[np.bool_], margin: int) -> tuple[int, int, int, 
     return x0, y0, x1 - x0, y1 - y0
 
 
+def _texel(
+    uv: FloatArray, shape: tuple[int, ...]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Row and column of the texel at each surface coordinate."""
+    row = np.clip((uv[:, 1] * shape[0]).astype(np.intp), 0, shape[0] - 1)
+    return row, np.clip((uv[:, 0] * shape[1]).astype(np.intp), 0, shape[1] - 1)
+
+
 def _settle(light: FloatArray, plain: npt.NDArray[np.bool_]) -> FloatArray:
     """Smooth the light on plain ground and printed cards but for edges of shadows and patches.
 
     Few samples suffice there; the piece is never smoothed.
     """
-    smooth = np.log(np.maximum(light, 1e-4)).astype(np.float32)
-    for reach in (0.30, 0.14):
-        smooth = np.asarray(cv2.bilateralFilter(smooth, 11, reach, 3.5), np.float32)
+    # The median takes the wild pixels, the bilateral passes the grain (about 0.25 in logarithms
+    # with few samples); both leave edges between printed patches, which are many times that.
+    middle = cv2.medianBlur(np.ascontiguousarray(light), 5)
+    smooth = np.log(np.maximum(middle, 1e-4)).astype(np.float32)
+    for reach, spread in ((0.35, 4.0), (0.12, 6.0)):
+        smooth = np.asarray(cv2.bilateralFilter(smooth, 15, reach, spread), np.float32)
     inner = cv2.erode(plain.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     return np.where(inner[..., None], np.exp(smooth), light).astype(np.float32)
+
+
+def _settle_piece(
+    light: FloatArray, albedo: FloatArray, whole: npt.NDArray[np.bool_]
+) -> FloatArray:
+    """Smooth the light that falls on a piece, never what is painted, spotted or cracked on it.
+
+    Divided by the exact reflectance, what is left is shading and highlights. Those change over
+    several pixels and are smoothed over two; every mark of the surface comes back by
+    multiplication.
+    """
+    safe = np.maximum(albedo, 0.02)
+    falling = np.log(np.maximum(light / safe, 1e-4))
+    # Outside the piece nothing may bleed in.
+    falling[~whole] = np.log(1e-4)
+    smooth = np.asarray(cv2.bilateralFilter(falling.astype(np.float32), 9, 0.45, 2.2), np.float32)
+    return np.where(whole[..., None], np.exp(smooth) * safe, light).astype(np.float32)
 
 
 def _drop_sparks(light: FloatArray, on_piece: npt.NDArray[np.bool_]) -> FloatArray:

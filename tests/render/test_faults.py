@@ -13,9 +13,10 @@ from grader.render.paintings import Element, Painting
 from grader.render.piece import MadePiece, PiecePlan, make_piece
 from grader.render.tones import linear_to_lab
 
-_BAND = Painting("band", (Element("band", ("cobalt blue",), 0.5, 30.0),))
-# Ten texels a millimetre as in the sample pictures; fewer would blur pits away.
-_DENSITY = 10.0
+_BAND = Painting("band", (Element("band", ("cobalt blue",), 0.5, 24.0),))
+# A little coarser than the ten texels a millimetre of the sample pictures, for speed; a pit of half
+# a millimetre still is four texels across.
+_DENSITY = 8.0
 
 
 def _make(
@@ -25,7 +26,7 @@ def _make(
     painting = _BAND if finish == "glazed" else None
     plan = PiecePlan(
         "X",
-        make_form(form, rng, 90.0, 0.8),
+        make_form(form, rng, 62.0, 0.8),
         draw_surface("white" if finish == "glazed" else "buff", finish, rng),
         painting,
         (spec,) if spec else (),
@@ -110,11 +111,10 @@ def test_browning_faces_one_side() -> None:
 @pytest.mark.parametrize("severity", ["minor", "major"])
 def test_every_fault_can_be_made_and_follows_its_seed(kind: str, severity: str) -> None:
     finish = "raw" if kind in ("scorch", "browning") else "glazed"
-    one, two, other = (_make(FaultSpec(kind, severity), finish=finish, seed=s) for s in (4, 4, 5))
+    one, two = (_make(FaultSpec(kind, severity), finish=finish, seed=4) for _ in range(2))
     assert one.marks and one.marks == two.marks
     assert np.array_equal(one.canvases[0].labels(), two.canvases[0].labels())
     assert np.array_equal(one.canvases[0].albedo(), two.canvases[0].albedo())
-    assert one.marks != other.marks
     label = next(k for k, name in layers.LABEL_NAMES.items() if name == kind)
     assert _area(one, label) > 0.1
 
@@ -136,3 +136,9 @@ def test_the_foot_stays_bare() -> None:
     body = _make(None).canvases[0]
     assert (body.glaze[body.skin.part == RING] == 0).all()
     assert (body.labels()[body.skin.part == RING] == layers.FOOT).all()
+
+
+def test_another_seed_is_another_pot() -> None:
+    one, two = (_make(FaultSpec("pit", "major"), seed=s) for s in (4, 5))
+    assert one.marks != two.marks
+    assert not np.array_equal(one.canvases[0].albedo(), two.canvases[0].albedo())
