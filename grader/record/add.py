@@ -9,10 +9,13 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from grader.errors import UsageError
+from grader.findings import View
 from grader.record.clock import stamp
 from grader.record.errors import told
 from grader.record.looking import Analysis, Looked, Progress, look_at_waiting
@@ -20,6 +23,7 @@ from grader.record.now import propose, refresh
 from grader.record.opening import TABLE, Step, renumbered, round_for
 from grader.record.photos import KeptPhoto, content_sha256, keep_photo, photo_file, sweep
 from grader.record.pieces import (
+    CHART_VIEW,
     current_round,
     find_or_add_piece,
     news_of_table,
@@ -27,7 +31,7 @@ from grader.record.pieces import (
 )
 from grader.record.rulebook import Rulebook, studio_rulebook
 from grader.record.studio import Studio
-from grader.record.words import words_of
+from grader.record.words import checked_word, words_of
 
 if TYPE_CHECKING:  # the image libraries behind it take a second to load
     from grader.batch import Batch, PieceEntry, Shot
@@ -140,7 +144,9 @@ def take_in(
     book = book or studio_rulebook(studio)
     sweep(studio)
     problems = [problem.text for problem in batch.problems]
-    source = _Source(studio, batch)
+    folder = batch.folder.resolve()
+    source = _Source(studio, folder.name, str(folder))
+    _take_charts(studio, source, batch.charts)
     pieces = []
     for count, entry in enumerate(batch.pieces, start=1):
         if entry.shots:
@@ -148,6 +154,43 @@ def take_in(
         if progress is not None:
             progress(count, len(batch.pieces), entry.code)
     return Added(source.batch_id, tuple(pieces), (), tuple(problems))
+
+
+def take_photos(
+    studio: Studio,
+    code: str,
+    photos: Sequence[tuple[Path, View]],
+    *,
+    label: str,
+    refire: bool = False,
+) -> TakenPiece:
+    """Copy photos of one piece into the record, as they are taken one by one.
+
+    Parameters
+    ----------
+    studio : Studio
+    code : str
+        A new piece is made where it is new.
+    photos : sequence of (Path, view)
+    label : str
+        Name of the batch that they belong to, for instance the day; it stays open until
+        `end_batch`.
+    refire : bool
+        As in `add_batch`.
+    """
+    from grader.batch import PieceEntry, Shot
+    from grader.facts import PieceFacts
+    from grader.photo import read_capture_time
+
+    code = checked_word("piece", code)
+    if not code:
+        raise UsageError("a piece needs a code", remedy="Write one, for instance K07")
+    shots = tuple(
+        Shot(f"{code}/{path.name}", path, view, read_capture_time(path)) for path, view in photos
+    )
+    entry = PieceEntry(code, PieceFacts(code), shots)
+    source = _Source(studio, label, f"one by one: {label}")
+    return _take_piece(studio, source, entry, studio_rulebook(studio), refire=refire)
 
 
 def end_batch(studio: Studio, batch_id: int) -> None:
@@ -159,11 +202,10 @@ def end_batch(studio: Studio, batch_id: int) -> None:
 class _Source:
     """Where the photos come from; opens its batch in the record with the first new photo."""
 
-    def __init__(self, studio: Studio, batch: Batch) -> None:
-        folder = batch.folder.resolve()
-        self.label = folder.name
+    def __init__(self, studio: Studio, label: str, origin: str) -> None:
+        self.label = label
         # Only to go on with a batch that was interrupted; the path itself is nobody's business.
-        self.key = hashlib.sha256(str(folder).encode()).hexdigest()
+        self.key = hashlib.sha256(origin.encode()).hexdigest()
         with studio.reading() as db:
             self.batch_id = self._unfinished(db)
 
@@ -217,6 +259,33 @@ def _take_piece(
         say_facts(db, piece_id, round_id, said, source=TABLE)
         refresh(db, piece_id)
     return TakenPiece(entry.code, step, len(kept), notes)
+
+
+def _take_charts(studio: Studio, source: _Source, charts: Sequence[Path]) -> None:
+    """Keep photos of the chart alone; pieces of the batch that had none are looked at again."""
+    from grader.batch import Shot
+
+    fresh = []
+    for path in charts:
+        with told(path):
+            digest = content_sha256(path)
+        with studio.reading() as db:
+            if digest not in _known(db, [digest]):
+                fresh.append(path)
+    kept = [(path, keep_photo(studio, path)) for path in fresh]
+    if not kept:
+        return
+    with studio.writing() as db:
+        known = _known(db, [photo.sha256 for _, photo in kept])
+        batch_id = source.opened(db)
+        for path, photo in kept:
+            if photo.sha256 not in known:
+                shot = Shot(path.name, path, CHART_VIEW)
+                _place(db, photo, shot, CHART_VIEW, None, batch_id)
+                known[photo.sha256] = (photo.file, "")
+        rows = db.execute("SELECT piece_id FROM now_pieces WHERE batch_id = ?", (batch_id,))
+        for (piece_id,) in rows.fetchall():
+            refresh(db, piece_id)
 
 
 def _fresh_shots(
@@ -274,7 +343,12 @@ def _gone(db: sqlite3.Connection, code: str) -> str:
 
 
 def _place(
-    db: sqlite3.Connection, photo: KeptPhoto, shot: Shot, view: str, round_id: int, batch_id: int
+    db: sqlite3.Connection,
+    photo: KeptPhoto,
+    shot: Shot,
+    view: str,
+    round_id: int | None,
+    batch_id: int,
 ) -> None:
     captured = shot.captured_at.isoformat() if shot.captured_at else None
     cursor = db.execute(

@@ -7,7 +7,7 @@ specks and the throwing marks agree best.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -27,6 +27,13 @@ twice the angle that it spans in the middle."""
 _ROWS = 96
 """Rows of the unrolled wall: about 1 mm each on a piece of 100 mm."""
 
+_DETAIL_DEG = 8.0
+_DETAIL_ROWS = 8.0
+"""What changes more slowly than this along the wall is light and shade (degrees and rows)."""
+
+_SHINE_LEVEL = 240.0
+"""Level (of 255) from which all three channels together are a reflection, not a surface."""
+
 _WORK_LONG_SIDE_PX = 900
 """Half a degree of a piece that fills a third of the photo is still a pixel wide."""
 
@@ -38,8 +45,16 @@ _LEAST_LEAD = 0.08
 """By how much the best turn must beat every turn that is more than 12 degrees off: a painting
 that repeats round the pot fits in several places, and then no turn can be told."""
 
+_LEAST_VIEWS = 3
+"""Side views from which what they share can be told from what each shows: of two, half of each
+would be taken for shared."""
+
 _NEIGHBOUR_DEG = 12
 _LEAST_BOX_OVERLAP = 0.7
+
+
+Wall = NDArray[np.float32]
+"""An unrolled wall, shape (rows, degrees, 3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +79,7 @@ class Turn:
 UNKNOWN_TURN = Turn(0.0, False, 0.0)
 
 
-def find_turn(before: NDArray[np.float32] | None, after: NDArray[np.float32] | None) -> Turn:
+def find_turn(before: Wall | None, after: Wall | None) -> Turn:
     """Compare two unrolled walls.
 
     Parameters
@@ -80,7 +95,7 @@ def find_turn(before: NDArray[np.float32] | None, after: NDArray[np.float32] | N
 
 
 def agreed_turn(
-    pairs: Iterable[tuple[NDArray[np.float32] | None, NDArray[np.float32] | None]],
+    pairs: Iterable[tuple[Wall | None, Wall | None]],
 ) -> Turn:
     """Find the one turn that fits several views of a piece best.
 
@@ -97,9 +112,33 @@ def agreed_turn(
     return Turn(float(turns[best]) if known else 0.0, known, float(curve[best]))
 
 
+def surface_only(walls: Mapping[str, Wall]) -> dict[str, Wall]:
+    """Take from each view what all views of a session share.
+
+    The lamp, the shade and the throwing rings look the same from every side, since the piece is
+    turned and they are not; left in, they would say that it was not turned.
+
+    Parameters
+    ----------
+    walls : mapping of view to ndarray of float32, shape (rows, degrees, 3)
+        From `unroll_wall`, the side views of one firing.
+
+    Returns
+    -------
+    dict
+        The same views; empty for fewer than `_LEAST_VIEWS`.
+    """
+    if len(walls) < _LEAST_VIEWS:
+        return {}
+    shared = np.mean(list(walls.values()), axis=0)
+    return {view: wall - shared for view, wall in walls.items()}
+
+
 def unroll_wall(
-    rgb: NDArray[np.uint8], bbox_px: tuple[int, int, int, int]
-) -> NDArray[np.float32] | None:
+    rgb: NDArray[np.uint8],
+    bbox_px: tuple[int, int, int, int],
+    cards_px: Sequence[NDArray[np.float64]] = (),
+) -> Wall | None:
     """Unroll the wall that faces the camera, from its middle to `_HALF_WALL_DEG` on both sides.
 
     Parameters
@@ -108,6 +147,8 @@ def unroll_wall(
         Upright photo.
     bbox_px : tuple of int
         Box (x, y, width, height) of the piece, as the survey found it.
+    cards_px : sequence of ndarray, each shape (n, 2)
+        Outlines (x, y) of marker and chart.
 
     Returns
     -------
@@ -117,14 +158,14 @@ def unroll_wall(
     """
     shrink = min(1.0, _WORK_LONG_SIDE_PX / max(rgb.shape[:2]))
     small = cv2.resize(rgb, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    silhouette = cut_out(small)
+    silhouette = cut_out(small, [card * shrink for card in cards_px])
     box = tuple(value * shrink for value in bbox_px)
     if silhouette is None or _overlap(silhouette.bbox_px, box) < _LEAST_BOX_OVERLAP:
         return None
     return unroll(small, silhouette.mask)
 
 
-def unroll(rgb: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np.float32] | None:
+def unroll(rgb: NDArray[np.uint8], mask: NDArray[np.bool_]) -> Wall | None:
     """Unroll the wall within a mask; see `unroll_wall`."""
     rows = np.flatnonzero(mask.any(1))
     if rows.size < 20:
@@ -143,12 +184,23 @@ def unroll(rgb: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np.float3
     light = np.log(wall + 8.0)
     chroma = light[..., [0, 2]] - light[..., [1]]
     features = np.concatenate([chroma, light.mean(2, keepdims=True)], axis=2)
-    slow = cv2.GaussianBlur(features, (0, 0), sigmaX=20.0, sigmaY=12.0)
-    fine: NDArray[np.float32] = cv2.GaussianBlur(features - slow, (0, 0), 1.0)
+    slow = cv2.GaussianBlur(features, (0, 0), sigmaX=_DETAIL_DEG, sigmaY=_DETAIL_ROWS)
+    fine = cv2.GaussianBlur(features - slow, (0, 0), 1.0)
+    # Light that falls alike on every row, or on every column, is no surface either.
+    fine -= np.median(fine, axis=0, keepdims=True)
+    fine -= np.median(fine, axis=1, keepdims=True)
+    fine[_mirrored(wall)] = 0.0
     return fine
 
 
-def _agreements(before: NDArray[np.float32], after: NDArray[np.float32]) -> NDArray[np.float64]:
+def _mirrored(wall: Wall) -> NDArray[np.bool_]:
+    """Reflections of lamps, which stay in their place while the piece turns."""
+    bright = wall.min(axis=2)
+    shine = (bright > _SHINE_LEVEL) | (bright > 1.6 * np.median(bright))
+    return cv2.dilate(shine.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+
+
+def _agreements(before: Wall, after: Wall) -> NDArray[np.float64]:
     """Correlation at each turn from -WIDEST_TURN_DEG to +WIDEST_TURN_DEG, all channels alike."""
     width = before.shape[1]
     # One scale for both walls, so that a channel that says little weighs little.

@@ -11,18 +11,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from grader.findings import PieceSurvey
 from grader.record.clock import stamp
 from grader.record.now import digest_now, marker_mm, propose, refresh
+from grader.record.photos import photo_file
 from grader.record.pieces import (
     PlacedPhoto,
     Round,
+    charts_of,
     current_round,
     facts_now,
     photos_of,
     piece_id_of,
+    round_by_id,
     view_rank,
 )
 from grader.record.refires import keep_comparison, measure_turn, uncompared
@@ -33,13 +36,17 @@ from grader.record.surveys import store_survey
 from grader.verdict import Grade
 
 if TYPE_CHECKING:
-    from grader.batch import PieceEntry
+    from grader.batch import Batch, PieceEntry
 
 Progress = Callable[[int, int, str], object]
 """Called with (pieces done, pieces in all, code of the piece just done)."""
 
 _FAILED = "analysis_failed"
 """Code of the problem that a survey carries where the analysis itself broke down."""
+
+
+def _nothing_in_common(batch: Batch) -> None:
+    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +58,16 @@ class Analysis:
     version : str
         Kept with each survey; another one whenever the same photos may give other findings.
     look : callable
-        From a `PieceEntry` to a `PieceSurvey`. Must be a module's function, or a partial of one,
-        where several processes share the work.
+        From a `PieceEntry`, and what `session` found for its batch, to a `PieceSurvey`. Must be
+        a module's function, or a partial of one, where several processes share the work.
+    session : callable
+        From a `Batch` to what its photos have in common, for instance the colours of the light
+        by the one photo that shows the chart. Asked once for each batch.
     """
 
     version: str
-    look: Callable[[PieceEntry], PieceSurvey]
+    look: Callable[[PieceEntry, Any], PieceSurvey]
+    session: Callable[[Batch], Any] = _nothing_in_common
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +100,16 @@ class _Task:
 
 def default_analysis(studio: Studio) -> Analysis:
     """Return the analysis of this program, set for the studio's own marker."""
-    from grader.survey import ANALYSIS_VERSION, survey_piece
+    from grader.session import find_session_colour
+    from grader.survey import ANALYSIS_VERSION
 
     with studio.reading() as db:
         side_mm = marker_mm(db)
-    return Analysis(str(ANALYSIS_VERSION), partial(survey_piece, marker_mm=side_mm))
+    return Analysis(
+        str(ANALYSIS_VERSION),
+        partial(_survey, marker_mm=side_mm),
+        partial(find_session_colour, marker_mm=side_mm),
+    )
 
 
 def waiting(studio: Studio) -> list[str]:
@@ -146,8 +162,8 @@ def look_at_waiting(
     book = book or studio_rulebook(studio)
     tasks = _tasks(studio, codes, analysis.version if anew else None)
     done: list[Looked] = []
-    entries = [task.entry for task in tasks]
-    for position, result in each_result(analysis.look, entries, workers=workers):
+    work, items = partial(_look, analysis.look), _with_sessions(studio, analysis, tasks)
+    for position, result in each_result(work, items, workers=workers):
         task = tasks[position]
         done.append(_write_down(studio, task, result, analysis, book))
         for round_ in uncompared(studio, task.round.piece_id):
@@ -216,6 +232,43 @@ def _tasks(studio: Studio, codes: Sequence[str] | None, anew_for: str | None) ->
                 entry, names = entry_of(studio, db, round_)
                 tasks.append(_Task(round_, entry, names, digest))
     return tasks
+
+
+def _look(
+    look: Callable[[PieceEntry, Any], PieceSurvey], task: tuple[PieceEntry, Any]
+) -> PieceSurvey:
+    return look(*task)
+
+
+def _survey(entry: PieceEntry, session: Any, *, marker_mm: float) -> PieceSurvey:
+    from grader.survey import survey_piece
+
+    return survey_piece(entry, marker_mm=marker_mm, session_colour=session)
+
+
+def _with_sessions(
+    studio: Studio, analysis: Analysis, tasks: Sequence[_Task]
+) -> list[tuple[PieceEntry, Any]]:
+    """Return each entry with what the photos of its batch have in common."""
+    found: dict[int, Any] = {}
+    for batch_id in sorted({task.round.batch_id for task in tasks}):
+        found[batch_id] = analysis.session(_whole_batch(studio, batch_id))
+    return [(task.entry, found[task.round.batch_id]) for task in tasks]
+
+
+def _whole_batch(studio: Studio, batch_id: int) -> Batch:
+    """Return a batch of the record as it is now, looked at or not."""
+    from grader.batch import Batch
+
+    with studio.reading() as db:
+        rounds = db.execute(
+            "SELECT round_id FROM now_pieces JOIN pieces ON id = piece_id "
+            "WHERE batch_id = ? AND photos > 0 ORDER BY sort_key, code",
+            (batch_id,),
+        ).fetchall()
+        entries = [entry_of(studio, db, round_by_id(db, row[0]))[0] for row in rounds]
+        charts = [photo_file(studio, each.file) for each in charts_of(db, batch_id)]
+    return Batch(studio.folder, tuple(entries), charts=tuple(charts))
 
 
 def _failure(result: PieceSurvey | Failed) -> str:

@@ -12,6 +12,7 @@ from grader.record.errors import told
 from grader.record.events import Standing, add_event, load_events, standing
 from grader.record.pieces import (
     Round,
+    charts_of,
     current_round,
     facts_now,
     inputs_digest,
@@ -37,6 +38,7 @@ def digest_now(db: sqlite3.Connection, round_: Round) -> str:
     """Return the digest of what an analysis of this firing would look at now."""
     return inputs_digest(
         photos_of(db, round_.id),
+        charts_of(db, round_.batch_id),
         words_now(db, round_.piece_id, round_.id),
         marker_mm=marker_mm(db),
     )
@@ -109,40 +111,49 @@ def refresh(db: sqlite3.Connection, piece_id: int) -> None:
     said = standing(events, round_.id)
     photos = photos_of(db, round_.id)
     survey_id, seen_all = survey_now(db, round_) if photos else (None, True)
-    verdict = db.execute(
-        "SELECT id, grade FROM verdicts WHERE round_id = ? ORDER BY id DESC LIMIT 1",
+    row = db.execute(
+        "SELECT id, grade, coalesce(json_extract(reasons, '$[0][2]'), ''), discard, decor_only, "
+        "price FROM verdicts WHERE round_id = ? ORDER BY id DESC LIMIT 1",
         (round_.id,),
     ).fetchone()
-    verdict_id, proposed = verdict or (None, None)
+    verdict_id, proposed, why, discard, decor_only, suggested = row or (None, None, "", 0, 0, None)
     findings, unjudged, doubt = _doubt(db, verdict_id, said, proposed)
+    words = words_now(db, piece_id, round_.id)
+    now = {
+        "piece_id": piece_id,
+        "round_id": round_.id,
+        "batch_id": round_.batch_id,
+        "number": round_.number,
+        "survey_id": survey_id,
+        "verdict_id": verdict_id,
+        "state_id": events[-1].id if events else 0,
+        "photos": len(photos),
+        "cover_id": min(photos, key=lambda each: view_rank(each.view)).id if photos else None,
+        "pending": int(not seen_all),
+        "trouble": "" if seen_all else _trouble(db, round_),
+        "proposed": proposed,
+        "why": why,
+        "faults": _faults(db, verdict_id),
+        "discard": discard,
+        "decor_only": decor_only,
+        "decided": said.grade,
+        "reason": said.reason,
+        "grade": said.grade or proposed,
+        "fate": said.fate,
+        "price": said.price,
+        "suggested": suggested,
+        "reference": int(said.reference),
+        "findings": findings,
+        "unjudged": unjudged,
+        "doubt": doubt,
+        "design": words.get("design", ""),
+        "form": words.get("form", ""),
+        "firing": words.get("firing", ""),
+    }
     db.execute(
-        "INSERT OR REPLACE INTO now_pieces (piece_id, round_id, batch_id, number, survey_id, "
-        "verdict_id, state_id, photos, cover_id, pending, trouble, proposed, decided, reason, "
-        "grade, fate, price, reference, findings, unjudged, doubt) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            piece_id,
-            round_.id,
-            round_.batch_id,
-            round_.number,
-            survey_id,
-            verdict_id,
-            events[-1].id if events else 0,
-            len(photos),
-            min(photos, key=lambda each: view_rank(each.view)).id if photos else None,
-            int(not seen_all),
-            "" if seen_all else _trouble(db, round_),
-            proposed,
-            said.grade,
-            said.reason,
-            said.grade or proposed,
-            said.fate,
-            said.price,
-            int(said.reference),
-            findings,
-            unjudged,
-            doubt,
-        ),
+        f"INSERT OR REPLACE INTO now_pieces ({', '.join(now)}) "
+        f"VALUES ({', '.join(f':{name}' for name in now)})",
+        now,
     )
 
 
@@ -170,6 +181,16 @@ def rebuild(studio: Studio) -> int:
         for piece_id in pieces:
             refresh(db, piece_id)
     return len(pieces)
+
+
+def _faults(db: sqlite3.Connection, verdict_id: int | None) -> str:
+    rows = db.execute(
+        "SELECT fault FROM weights JOIN findings ON findings.id = finding_id "
+        "WHERE verdict_id = ? AND weight IN ('counts', 'look') "
+        "GROUP BY fault ORDER BY count(*) DESC, fault",
+        (verdict_id,),
+    )
+    return ",".join(row[0] for row in rows)
 
 
 def _doubt(

@@ -263,8 +263,26 @@ def add_firing(db: sqlite3.Connection, code: str) -> int:
     return int(db.execute("SELECT id FROM firings WHERE code = ?", (code,)).fetchone()[0])
 
 
+CHART_VIEW = "chart"
+"""View of a photo that shows no piece but the colour chart, for all photos of its batch."""
+
+
+def charts_of(db: sqlite3.Connection, batch_id: int) -> list[PlacedPhoto]:
+    """Return the photos of a batch that show the colour chart alone."""
+    rows = db.execute(
+        f"SELECT {PHOTO_COLUMNS} FROM now_photos JOIN photos ON photos.id = photo_id "
+        "WHERE round_id IS NULL AND view = ? AND batch_id = ? ORDER BY photo_id",
+        (CHART_VIEW, batch_id),
+    )
+    return [PlacedPhoto(*row) for row in rows]
+
+
 def inputs_digest(
-    photos: Iterable[PlacedPhoto], words: Mapping[str, str], *, marker_mm: float
+    photos: Iterable[PlacedPhoto],
+    charts: Iterable[PlacedPhoto],
+    words: Mapping[str, str],
+    *,
+    marker_mm: float,
 ) -> str:
     """Return a digest of all that an analysis looks at.
 
@@ -272,6 +290,7 @@ def inputs_digest(
     """
     seen = [
         sorted([each.sha256, each.view, each.turn_deg] for each in photos),
+        sorted(each.sha256 for each in charts),
         [[name, words.get(name, "")] for name in SURVEY_NAMES],
         marker_mm,
     ]

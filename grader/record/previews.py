@@ -74,6 +74,8 @@ def working_file(studio: Studio, file: str, *, turn_deg: int = 0) -> Path:
     if not target.is_file():
         photo = read_photo(path)
         exif = Image.Exif()
+        # Upright by now; and without a tag of its own Pillow leaves the other directory out.
+        exif[ExifTags.Base.Orientation] = 1
         tags = exif.get_ifd(ExifTags.IFD.Exif)
         if photo.captured_at is not None:
             tags[ExifTags.Base.DateTimeOriginal] = photo.captured_at.strftime("%Y:%m:%d %H:%M:%S")

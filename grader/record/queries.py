@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 from grader.record.pieces import (
     PHOTO_COLUMNS,
@@ -110,53 +110,29 @@ class BatchRow:
     problems: tuple[str, ...]
 
 
-_LIST = """
-SELECT pieces.code, now_pieces.number, now_pieces.photos, pending, trouble, proposed, decided,
-  now_pieces.grade, now_pieces.reason, coalesce(discard, 0), coalesce(decor_only, 0), fate,
-  coalesce(now_pieces.price, verdicts.price), reference, findings, unjudged, doubt, state_id,
-  coalesce(json_extract(verdicts.reasons, '$[0][2]'), ''),
-  (SELECT value FROM now_facts WHERE piece_id = now_pieces.piece_id AND round_id = 0
-     AND name = 'design'),
-  (SELECT value FROM now_facts WHERE piece_id = now_pieces.piece_id AND round_id = 0
-     AND name = 'form'),
-  (SELECT value FROM now_facts WHERE piece_id = now_pieces.piece_id
-     AND round_id = now_pieces.round_id AND name = 'firing'),
-  (SELECT group_concat(fault) FROM (SELECT fault FROM weights
-     JOIN findings ON findings.id = weights.finding_id
-     WHERE weights.verdict_id = now_pieces.verdict_id AND weight IN ('counts', 'look')
-     GROUP BY fault ORDER BY count(*) DESC, fault)),
-  {photo}
-FROM now_pieces
-JOIN pieces ON pieces.id = now_pieces.piece_id
-LEFT JOIN verdicts ON verdicts.id = now_pieces.verdict_id
-LEFT JOIN photos ON photos.id = cover_id
-LEFT JOIN now_photos ON now_photos.photo_id = cover_id
-WHERE now_pieces.photos > 0
-""".format(
-    photo=PHOTO_COLUMNS.replace("round_id", "now_photos.round_id").replace(
-        "view, turn_deg", "now_photos.view, now_photos.turn_deg"
-    )
-)
+_COVER = PHOTO_COLUMNS.replace("round_id, view, turn_deg", "P.round_id, P.view, P.turn_deg")
+_LIST = f"""
+SELECT code, N.design, N.form, N.firing, N.number, N.photos, N.pending, N.trouble, N.proposed,
+  N.decided, N.grade, iif(N.reason <> '', N.reason, N.why), N.discard, N.decor_only, N.fate,
+  coalesce(N.price, N.suggested), N.reference, N.faults, N.findings, N.unjudged, N.doubt,
+  N.state_id, {_COVER}
+FROM now_pieces AS N
+JOIN pieces ON pieces.id = N.piece_id
+LEFT JOIN photos ON photos.id = N.cover_id
+LEFT JOIN now_photos AS P ON P.photo_id = N.cover_id
+"""
 
 _ORDERS: Mapping[Order, str] = {
     # What a look can change most comes first; decided pieces last.
-    "review": "decided IS NOT NULL, pending, doubt DESC, findings DESC, sort_key, code",
+    "review": "N.decided IS NOT NULL, N.pending, N.doubt DESC, N.findings DESC, sort_key, code",
     "code": "sort_key, code",
     "grade": (
-        "CASE now_pieces.grade WHEN 'ungraded' THEN 0 WHEN 'refire' THEN 1 WHEN 'second' THEN 2 "
-        "ELSE 3 END, sort_key, code"
+        "CASE N.grade WHEN 'ungraded' THEN 0 WHEN 'refire' THEN 1 WHEN 'second' THEN 2 ELSE 3 END, "
+        "sort_key, code"
     ),
-    "design": (
-        "(SELECT value FROM now_facts WHERE piece_id = now_pieces.piece_id AND round_id = 0 "
-        "AND name = 'design'), sort_key, code"
-    ),
-    "fault": (
-        "(SELECT min(fault) FROM weights JOIN findings ON findings.id = weights.finding_id "
-        "WHERE weights.verdict_id = now_pieces.verdict_id AND weight = 'counts') IS NULL, "
-        "(SELECT min(fault) FROM weights JOIN findings ON findings.id = weights.finding_id "
-        "WHERE weights.verdict_id = now_pieces.verdict_id AND weight = 'counts'), sort_key, code"
-    ),
-    "latest": "now_pieces.piece_id DESC",
+    "design": "N.design, sort_key, code",
+    "fault": "N.faults = '', N.faults, sort_key, code",
+    "latest": "N.piece_id DESC",
 }
 
 
@@ -188,25 +164,23 @@ def piece_list(
     most, after : int, optional
         A page of the list: at most so many, after so many.
     """
-    query, values = _LIST, cast("list[object]", [])
-    if batch_id is not None:
-        query += " AND now_pieces.batch_id = ?"
-        values.append(batch_id)
-    if firing is not None:
-        query += (
-            " AND now_pieces.piece_id IN (SELECT piece_id FROM now_facts WHERE name = 'firing' "
-            "AND value = ? AND now_facts.round_id = now_pieces.round_id)"
-        )
-        values.append(firing)
-    if grade is not None:
-        query += " AND now_pieces.grade = ?"
-        values.append(grade)
+    chosen, values = "N.photos > 0", cast("list[object]", [])
+    for column, value in (("batch_id", batch_id), ("firing", firing), ("grade", grade)):
+        if value is not None:
+            chosen += f" AND N.{column} = ?"
+            values.append(value)
     if undecided:
-        query += " AND decided IS NULL"
+        chosen += " AND N.decided IS NULL"
     if in_studio:
-        query += " AND fate = ''"
-    query += f" ORDER BY {_ORDERS[order]} LIMIT ? OFFSET ?"
-    values += [-1 if most is None else most, after]
+        chosen += " AND N.fate = ''"
+    if most is not None or after:
+        # Sort the bare numbers and fetch only the page, not all of the rows to throw most away.
+        chosen = (
+            "N.piece_id IN (SELECT N.piece_id FROM now_pieces AS N JOIN pieces "
+            f"ON pieces.id = N.piece_id WHERE {chosen} ORDER BY {_ORDERS[order]} LIMIT ? OFFSET ?)"
+        )
+        values += [-1 if most is None else most, after]
+    query = f"{_LIST} WHERE {chosen} ORDER BY {_ORDERS[order]}"
     with studio.reading() as db:
         return tuple(_piece_row(row) for row in db.execute(query, values))
 
@@ -253,42 +227,45 @@ def batches(studio: Studio, *, batch_id: int | None = None) -> tuple[BatchRow, .
 def references(studio: Studio, design: str | None = None) -> tuple[PieceRow, ...]:
     """Return the reference pieces, of one design where it is named."""
     with studio.reading() as db:
-        rows = db.execute(f"{_LIST} AND reference = 1 ORDER BY sort_key, code").fetchall()
-    found = (_piece_row(row) for row in rows)
-    return tuple(row for row in found if design is None or row.design == design)
+        rows = db.execute(
+            f"{_LIST} WHERE N.photos > 0 AND N.reference = 1 AND (?1 IS NULL OR N.design = ?1) "
+            "ORDER BY sort_key, code",
+            (design,),
+        ).fetchall()
+    return tuple(_piece_row(row) for row in rows)
 
 
-def _piece_row(row: tuple[object, ...]) -> PieceRow:
+def _piece_row(row: tuple[Any, ...]) -> PieceRow:
     (
-        code, number, photos, pending, trouble, proposed, decided, grade, reason, discard,
-        decor_only, fate, price, reference, findings, unjudged, doubt, state_id, first_reason,
-        design, form, firing, faults, *cover,
+        code, design, form, firing, number, photos, pending, trouble, proposed, decided, grade,
+        reason, discard, decor_only, fate, price, reference, faults, findings, unjudged, doubt,
+        state_id, *cover,
     ) = row  # fmt: skip
     return PieceRow(
-        code=cast(str, code),
-        design=cast(str, design or ""),
-        form=cast(str, form or ""),
-        firing=cast(str, firing or ""),
-        number=cast(int, number),
-        photos=cast(int, photos),
-        cover=PlacedPhoto(*cover) if cover[0] is not None else None,  # type: ignore[arg-type]
+        code=code,
+        design=design,
+        form=form,
+        firing=firing,
+        number=number,
+        photos=photos,
+        cover=PlacedPhoto(*cover) if cover[0] is not None else None,
         pending=bool(pending),
-        trouble=cast(str, trouble),
-        proposed=cast("Grade | None", proposed),
-        decided=cast("Grade | None", decided),
-        grade=cast("Grade | None", grade),
+        trouble=trouble,
+        proposed=proposed,
+        decided=decided,
+        grade=grade,
         overruled=decided is not None and decided != proposed,
-        reason=cast(str, reason or first_reason),
+        reason=reason,
         discard=bool(discard),
         decor_only=bool(decor_only),
-        fate=cast(str, fate),
-        price=cast("float | None", price),
+        fate=fate,
+        price=price,
         reference=bool(reference),
-        faults=tuple(cast(str, faults).split(",")) if faults else (),
-        findings=cast(int, findings),
-        unjudged=cast(int, unjudged),
-        doubt=cast(float, doubt),
-        state_id=cast(int, state_id),
+        faults=tuple(faults.split(",")) if faults else (),
+        findings=findings,
+        unjudged=unjudged,
+        doubt=doubt,
+        state_id=state_id,
     )
 
 

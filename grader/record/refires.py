@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast
 
@@ -11,7 +12,7 @@ from grader.findings import Finding, PhotoReport
 from grader.record.clock import stamp
 from grader.record.events import load_events, standing
 from grader.record.figures import AS_ADVISED
-from grader.record.mended import VIEW_AZIMUTH_DEG, Mark, State, mark_places
+from grader.record.mended import Mark, State, mark_places
 from grader.record.pieces import (
     PlacedPhoto,
     Round,
@@ -27,13 +28,13 @@ from grader.record.surveys import StoredFinding, load_findings, load_survey
 from grader.record.verdicts import StoredVerdict, load_verdict
 
 if TYPE_CHECKING:
-    from grader.record.align import Turn
+    from grader.record.align import Turn, Wall
 
 _METHOD = "1"
 """Kept with each comparison; raised whenever the same findings may be marked otherwise."""
 
-_VIEWS_FOR_TURN = 2
-"""Views that are read again to find the turn; it is the same in all of them."""
+_Boxed = tuple[PlacedPhoto, tuple[int, int, int, int]]
+"""A photo with the box (x, y, width, height) of the piece on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +122,7 @@ def uncompared(studio: Studio, piece_id: int | None = None) -> list[Round]:
 def measure_turn(studio: Studio, round_: Round) -> Turn | None:
     """Read photos of a refired piece again to see how it stands turned against before.
 
-    Slow (a second or so), so it is done outside any transaction.
+    Slow (a second or two a photo), so it is done outside any transaction.
 
     Returns
     -------
@@ -132,24 +133,34 @@ def measure_turn(studio: Studio, round_: Round) -> Turn | None:
         before = previous_round(db, round_)
         if before is None:
             return None
-        pairs = _same_views(db, before, round_)
-    from grader.photo import read_photo
-    from grader.record.align import agreed_turn, unroll_wall
-    from grader.record.previews import working_file
+        old, new = _boxed_sides(db, before), _boxed_sides(db, round_)
+    from grader.record.align import agreed_turn, surface_only
 
-    walls = []
-    for old, new in pairs[:_VIEWS_FOR_TURN]:
+    walls_before = surface_only(_walls(studio, old))
+    walls_after = surface_only(_walls(studio, new)) if walls_before else {}
+    shared = walls_before.keys() & walls_after.keys()
+    return agreed_turn((walls_before[view], walls_after[view]) for view in sorted(shared))
+
+
+def _walls(studio: Studio, sides: Mapping[str, _Boxed]) -> dict[str, Wall]:
+    from grader.photo import read_photo
+    from grader.record.align import unroll_wall
+    from grader.record.previews import working_file
+    from grader.target import read_target
+
+    walls = {}
+    for view, (placed, box) in sides.items():
         try:
-            pair = [
-                unroll_wall(
-                    read_photo(working_file(studio, photo.file, turn_deg=photo.turn_deg)).rgb, box
-                )
-                for photo, box in (old, new)
-            ]
+            photo = read_photo(working_file(studio, placed.file, turn_deg=placed.turn_deg))
         except GraderError:
             continue
-        walls.append((pair[0], pair[1]))
-    return agreed_turn(walls)
+        wall = unroll_wall(photo.rgb, box)
+        if wall is None:
+            # The cards may have been taken for the piece. Finding them takes a second, so only now.
+            wall = unroll_wall(photo.rgb, box, read_target(photo).cards_px)
+        if wall is not None:
+            walls[view] = wall
+    return walls
 
 
 def keep_comparison(
@@ -345,14 +356,6 @@ def _remedy(db: sqlite3.Connection, round_id: int) -> str:
         (round_id,),
     ).fetchone()
     return str(row[0]) if row else AS_ADVISED
-
-
-_Boxed = tuple[PlacedPhoto, tuple[int, int, int, int]]
-
-
-def _same_views(db: sqlite3.Connection, before: Round, after: Round) -> list[tuple[_Boxed, _Boxed]]:
-    old, new = _boxed_sides(db, before), _boxed_sides(db, after)
-    return [(old[view], new[view]) for view in VIEW_AZIMUTH_DEG if view in old and view in new]
 
 
 def _boxed_sides(db: sqlite3.Connection, round_: Round) -> dict[str, _Boxed]:

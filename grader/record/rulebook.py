@@ -95,8 +95,9 @@ def rulebook_of(text: str) -> Rulebook:
 def keep_rules(db: sqlite3.Connection, book: Rulebook) -> None:
     """Write the rules into the record, once."""
     db.execute(
-        "INSERT INTO rules (sha256, text, added_at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-        (book.sha256, book.text, stamp()),
+        "INSERT INTO rules (sha256, title, text, added_at) VALUES (?, ?, ?, ?) "
+        "ON CONFLICT DO NOTHING",
+        (book.sha256, book.title, book.text, stamp()),
     )
 
 

@@ -159,6 +159,7 @@ CREATE INDEX findings_photo ON findings (photo_id);
 
 CREATE TABLE rules (
   sha256 TEXT PRIMARY KEY CHECK (length(sha256) = 64),
+  title TEXT NOT NULL,
   text TEXT NOT NULL,
   added_at TEXT NOT NULL
 ) STRICT;
@@ -238,6 +239,7 @@ CREATE TABLE now_photos (
   turn_deg INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX now_photos_round ON now_photos (round_id);
+CREATE INDEX now_photos_alone ON now_photos (view) WHERE round_id IS NULL;
 
 CREATE TABLE now_pieces (
   piece_id INTEGER PRIMARY KEY REFERENCES pieces (id),
@@ -252,18 +254,28 @@ CREATE TABLE now_pieces (
   pending INTEGER NOT NULL CHECK (pending IN (0, 1)),
   trouble TEXT NOT NULL,
   proposed TEXT,
+  why TEXT NOT NULL,
+  faults TEXT NOT NULL,
+  discard INTEGER NOT NULL CHECK (discard IN (0, 1)),
+  decor_only INTEGER NOT NULL CHECK (decor_only IN (0, 1)),
   decided TEXT,
   reason TEXT NOT NULL,
   grade TEXT,
   fate TEXT NOT NULL,
   price REAL,
+  suggested REAL,
   reference INTEGER NOT NULL CHECK (reference IN (0, 1)),
   findings INTEGER NOT NULL,
   unjudged INTEGER NOT NULL,
-  doubt REAL NOT NULL CHECK (doubt BETWEEN 0 AND 1)
+  doubt REAL NOT NULL CHECK (doubt BETWEEN 0 AND 1),
+  design TEXT NOT NULL,
+  form TEXT NOT NULL,
+  firing TEXT NOT NULL
 ) STRICT;
 CREATE INDEX now_pieces_batch ON now_pieces (batch_id);
 CREATE INDEX now_pieces_grade ON now_pieces (grade);
+CREATE INDEX now_pieces_firing ON now_pieces (firing);
+CREATE INDEX now_pieces_reference ON now_pieces (design) WHERE reference = 1;
 CREATE INDEX now_pieces_waiting ON now_pieces (decided) WHERE decided IS NULL;
 CREATE INDEX now_pieces_pending ON now_pieces (pending) WHERE pending = 1;
 

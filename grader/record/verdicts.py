@@ -16,7 +16,7 @@ from grader.record.clock import stamp
 from grader.record.errors import RecordError
 from grader.record.events import Standing
 from grader.record.pieces import Round
-from grader.record.rulebook import Rulebook, keep_rules, rulebook_of
+from grader.record.rulebook import Rulebook, keep_rules
 from grader.record.surveys import StoredFinding, StoredSurvey, load_findings, load_survey
 from grader.record.words import facts_of, words_of
 from grader.verdict import Reason, Verdict, WeighedFinding
@@ -199,7 +199,7 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
         There is no such verdict.
     """
     row = db.execute(
-        "SELECT verdicts.round_id, survey_id, rules_sha256, rules.text, verdicts.grader, "
+        "SELECT verdicts.round_id, survey_id, rules_sha256, rules.title, verdicts.grader, "
         "refires_done, facts, judged, grade, reasons, cautions, remedies, price, discard, "
         "decor_only, verdicts.made_at, analysis, code "
         "FROM verdicts JOIN rules ON rules.sha256 = rules_sha256 "
@@ -212,7 +212,7 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
             "there is no such verdict", where=str(verdict_id), remedy="See: grader history PIECE"
         )
     (
-        round_id, survey_id, rules_sha256, rules_text, grader, refires_done, facts, judged,
+        round_id, survey_id, rules_sha256, rules_title, grader, refires_done, facts, judged,
         grade, reasons, cautions, remedies, price, discard, decor_only, made_at, analysis, code,
     ) = row  # fmt: skip
     findings = judged_findings(db, survey_id, json.loads(judged))
@@ -246,7 +246,7 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
         survey_id=survey_id,
         analysis=analysis,
         rules_sha256=rules_sha256,
-        rules_title=rulebook_of(rules_text).title,
+        rules_title=rules_title,
         grader=grader,
         made_at=made_at,
     )

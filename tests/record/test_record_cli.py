@@ -1,0 +1,199 @@
+"""The commands of the record, as they are typed."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import pytest
+
+from grader.errors import GraderError, UsageError
+from grader.record import looking
+from grader.record.bench import piece_view
+from grader.record.cli import add_commands
+from grader.record.studio import Studio, open_studio
+from tests.record.kit import ANALYSIS, MORNING, a_batch, four_sides, three_pieces
+
+
+class Shell:
+    """Types commands and keeps what they print."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.folder = folder
+        self.capsys = capsys
+        self.err = ""
+
+    def __call__(self, line: str, *more: str, code: int = 0) -> str:
+        parser = argparse.ArgumentParser()
+        add_commands(parser.add_subparsers(required=True))
+        words = [*line.split(), *more]
+        if words[0] != "init":
+            words += ["--studio", str(self.folder)]
+        values = parser.parse_args(words)
+        assert values.command(values) == code
+        out, self.err = self.capsys.readouterr()
+        return out
+
+    @property
+    def studio(self) -> Studio:
+        """The studio that was worked on."""
+        return open_studio(self.folder)
+
+
+@pytest.fixture
+def shell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Shell:
+    """A studio with three pieces; the analysis reads bytes."""
+    monkeypatch.setattr(looking, "default_analysis", lambda studio: ANALYSIS)
+    a_batch(tmp_path / "b", three_pieces())
+    table = "piece,finish,decorated,form,price\n"
+    table += "".join(f"K0{n},glazed,yes,beaker,30\n" for n in (1, 2, 3))
+    (tmp_path / "b" / "pieces.csv").write_text(table)
+    typed = Shell(tmp_path / "studio", capsys)
+    typed("init", str(typed.folder), "--name", "Ormsedge Pottery")
+    typed("add", str(tmp_path / "b"), "--jobs", "1")
+    return typed
+
+
+def test_adding_tells_what_was_new(shell: Shell, tmp_path: Path) -> None:
+    said = shell("add", str(tmp_path / "b"), "--jobs", "1")
+    assert said.splitlines() == ["known: 3 (K01, K02, K03)"]
+    a_batch(tmp_path / "c", {"K09": four_sides(front=["scorch 800 500 20 0.9"])})
+    said = shell("add", str(tmp_path / "c"), "--jobs", "1")
+    assert said.splitlines() == ["new: 1 (K09)", "  K09  ungraded"] or "K09  second" in said
+
+
+def test_add_wants_photos_or_what_waits(shell: Shell, tmp_path: Path) -> None:
+    with pytest.raises(UsageError):
+        shell("add")
+    with pytest.raises(UsageError):
+        shell("add --waiting", str(tmp_path / "b"))
+    assert shell("add --waiting") == ""
+
+
+def test_pieces_are_listed(shell: Shell) -> None:
+    lines = shell("pieces").splitlines()
+    assert lines[0].startswith("K01  first, proposed")
+    assert lines[-1] == "3 pieces"
+    assert "K03" not in shell("pieces --grade refire")
+    shell("decide K01 accept")
+    assert "K01" not in shell("pieces --undecided")
+
+
+def test_deciding_judging_and_taking_back(shell: Shell) -> None:
+    assert shell("decide K01 accept") == "K01: first (proposed: first)\n"
+    said = shell("decide K02 second", "--because", "the newt lost its tail")
+    assert said == "K02: second (proposed: refire)\n"
+    place = piece_view(shell.studio, "K03").findings[0].stored.place_id
+    assert shell(f"judge K03 {place} drawing") == "K03: first (proposed: first)\n"
+    assert "taken back: place" in shell("undo K03")
+    assert "K02: taken back: grade second" in shell("undo")
+    history = shell("history K02")
+    assert "you decided: second: the newt lost its tail  (not in force)" in history
+    with pytest.raises(GraderError):
+        shell("undo K02 --event 9999")
+
+
+def test_what_became_of_a_piece(shell: Shell) -> None:
+    shell("say K01 sold 28,50")
+    assert "sold" in shell("pieces --all")
+    assert "K01" not in shell("pieces")
+    shell("say K02 note", "a fine tail")
+    shell("say K02 price 12")
+    shell("say K02 reference")
+    assert "reference piece: yes" in shell("history K02")
+    shell("say K02 ordinary")
+    with pytest.raises(UsageError):
+        shell("say K02 price much")
+
+
+def test_a_verdict_is_explained(shell: Shell) -> None:
+    verdict = piece_view(shell.studio, "K03").verdict
+    assert verdict is not None
+    said = shell(f"history K03 --explain {verdict.id}")
+    assert "second" in said
+    assert "Scorch mark" in said or "scorch" in said
+    assert said.rstrip().endswith("the same.")
+
+
+def test_facts_for_many_and_as_a_table(shell: Shell, tmp_path: Path) -> None:
+    said = shell("set K01 K02 clay=white shelf=2", "glaze=clear matt")
+    assert said.splitlines()[-1] == "2 of 2 pieces changed"
+    assert piece_view(shell.studio, "K02").words["glaze"] == "clear matt"
+    table = tmp_path / "facts.csv"
+    shell("set --to", str(table))
+    table.write_text(table.read_text().replace("clear matt", "clear"))
+    assert shell("set --from", str(table)).splitlines()[-1] == "2 of 3 pieces changed"
+    shell("set K01 height_mm=90")
+    assert "1 pieces wait" in shell.err
+    for wrong in ("set", "set K01", "set clay=white"):
+        with pytest.raises(UsageError):
+            shell(wrong)
+
+
+def test_firings(shell: Shell) -> None:
+    shell("set K01 K02 firing=F12")
+    said = shell("firing F12 cone=6", "changed=ten minutes of soak")
+    assert said == "F12: 2 pieces; cone 6, changed ten minutes of soak\n"
+    assert shell("firing") == said
+    with pytest.raises(UsageError):
+        shell("firing F12 cone")
+
+
+def test_refires_are_told(shell: Shell, tmp_path: Path) -> None:
+    shell("decide K02 accept")
+    from datetime import timedelta
+
+    a_batch(tmp_path / "c", {"K02": four_sides()}, taken=MORNING + timedelta(days=3))
+    assert "refire: 1 (K02)" in shell("add", str(tmp_path / "c"), "--jobs", "1")
+    said = shell("compare K02")
+    assert said.count("healed") == 2
+    assert "1 of 1 with flake healed" in shell("mended")
+    assert "was not refired" in shell("compare K01")
+
+
+def test_other_rules(shell: Shell, tmp_path: Path) -> None:
+    rules = tmp_path / "strict.toml"
+    rules.write_text('[faults.flake]\nslight = "second"\nmarked = "second"\n')
+    said = shell("regrade --rules", str(rules))
+    assert "K02: refire -> second" in said
+    assert "1 of 3 pieces would change" in said
+    assert shell("pieces --grade refire").splitlines()[-1] == "1 piece"
+    assert "No decision was touched" in shell("regrade --keep --rules", str(rules))
+    assert shell("pieces --grade refire").splitlines()[-1] == "0 pieces"
+
+
+def test_everything_comes_out(shell: Shell, tmp_path: Path) -> None:
+    shell("export", str(tmp_path / "out"))
+    assert (tmp_path / "out" / "record.json").is_file()
+    with pytest.raises(GraderError):
+        shell("export", str(tmp_path / "out"))
+
+
+def test_the_record_is_looked_over(shell: Shell) -> None:
+    assert "sound" in shell("sound --read-all")
+    next(shell.studio.photos.rglob("*.jpg")).unlink()
+    with pytest.raises(GraderError, match="1 photos are not as they were"):
+        shell("sound")
+
+
+def test_a_conflict_is_told(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    from grader.record import commands, decisions
+
+    seen = piece_view(shell.studio, "K02").state_id
+    decisions.decide_grade(shell.studio, "K02", "first", window="phone")
+    real = decisions.decide_grade
+
+    def stale(*values: object, **more: object) -> object:
+        return real(*values, **{**more, "seen": seen})  # type: ignore[arg-type]
+
+    monkeypatch.setattr(commands.decisions, "decide_grade", stale)
+    shell("decide K02 second", code=3)
+    assert "meanwhile phone said: overrule first" in shell.err
+    assert "not in force" in shell.err
+
+
+def test_names_cannot_move_the_cursor(shell: Shell) -> None:
+    shell("say K01 note", "red \x1b[31m alert\x07")
+    assert "\x1b" not in shell("history K01")
