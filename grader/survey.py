@@ -165,7 +165,7 @@ def _zones_seen(views: Sequence[ViewEvidence]) -> frozenset[Zone]:
     seen: set[Zone] = set()
     for view in views:
         zones = view.zones
-        if np.count_nonzero(zones.painted) > 0.002 * max(1, np.count_nonzero(zones.wall)):
+        if int(np.count_nonzero(zones.painted)) > 0.002 * max(1, int(np.count_nonzero(zones.wall))):
             seen.add("painted")
         if zones.wall.any():
             seen.add("clay")

@@ -45,6 +45,9 @@ are lone."""
 _BACKGROUND_MM = 16.0
 """Window of the shading: half of it, 8 mm, is the widest shape that is told by tone alone."""
 
+_SHADE_TONE = 0.8
+"""So far (a factor of 2.2) the shaded side of a pot may lie below the fit through its clay."""
+
 _WIDE_MM = 32.0
 """The same at first, when paint is not yet known and must be less than half of the window."""
 
@@ -170,11 +173,11 @@ def find_zones(
         columns = np.arange(wall.shape[1])[None]
         # A handle shows its own sharp edges of light; it is searched for paint no more.
         body = (columns >= left[:, None]) & (columns <= right[:, None])
-        first_paint = _paint(surface, wall & body, clay_chroma, noise, wall, _WIDE_MM)
+        first_paint = _paint(surface, wall & body, clay_chroma, clay_tone, noise, wall, _WIDE_MM)
         # With this paint known, the clay can be followed wherever lamps and walls tint it.
         bare = wall & ~grow(first_paint, surface.px(1.0))
         clay_chroma = _local_clay(surface, bare, clay_chroma)
-        paint = _paint(surface, wall & body, clay_chroma, noise, bare, _BACKGROUND_MM)
+        paint = _paint(surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM)
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
     foot = np.zeros_like(wall)
     foot[last - max(1, round(_FOOT_SHARE * (last - first))) :] = True
@@ -277,7 +280,7 @@ def _sound_clay(
     turns warmer toward a wall bends like this, paint and faults do not.
     """
     height, width = surface.mask.shape
-    near = np.abs(surface.chroma - np.array(clay, np.float32)).max(-1) < 2.5 * _PAINT_SHIFT
+    near = np.abs(surface.chroma - np.array(clay, np.float32)).max(-1) < 1.5 * _PAINT_SHIFT
     rows, cols = np.nonzero(where & near)
     if len(rows) < 200:
         flat = np.broadcast_to(np.array(clay, np.float32), (height, width, 2)).copy()
@@ -322,6 +325,7 @@ def _paint(
     surface: Surface,
     wall: Mask,
     clay_chroma: NDArray[np.float32],
+    clay_tone: Plane,
     noise: Plane,
     bare: Mask,
     window_mm: float,
@@ -332,6 +336,8 @@ def _paint(
     more difference parts the two.
     """
     tone = surface.tone - _background(surface.tone, bare, window_mm, surface.px_per_mm)
+    # A broad dark band fills the window; it is still darker than shading makes the fitted clay.
+    tone = np.minimum(tone, surface.tone - clay_tone + np.float32(_SHADE_TONE))
     tone = np.minimum(tone, 0) * np.float32(_PAINT_SHIFT / _PAINT_TONE)
     # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
     trust = _PAINT_SHIFT / np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)

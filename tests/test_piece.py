@@ -1,0 +1,69 @@
+"""The piece is cut out whole, and nothing but the piece."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage import data
+
+from grader.piece import cut_out
+from tests.drawn import draw_pot
+
+
+def overlap(found: np.ndarray, true: np.ndarray) -> float:
+    return float((found & true).sum() / (found | true).sum())
+
+
+@pytest.mark.parametrize(
+    "table", [(0.42, 0.43, 0.45), (0.05, 0.05, 0.06), (0.8, 0.8, 0.78), (0.25, 0.33, 0.25)]
+)
+def test_found_on_tables_of_any_tone(table: tuple[float, float, float]) -> None:
+    pot = draw_pot(table=table)
+    found = cut_out(pot.rgb)
+    assert found is not None
+    assert overlap(found.mask, pot.mask) > 0.97
+    assert not found.touches_frame
+
+
+def test_a_handle_belongs_to_the_piece_and_its_gap_does_not() -> None:
+    pot = draw_pot(handle=True)
+    found = cut_out(pot.rgb)
+    assert found is not None
+    assert overlap(found.mask, pot.mask) > 0.97
+
+
+@pytest.mark.parametrize("texture", ["brick", "grass", "gravel"])
+def test_photographed_textures_behind_break_nothing(texture: str) -> None:
+    """The textures are photographs that scikit-image carries (`skimage.data`)."""
+    pot = draw_pot(clay=(0.66, 0.42, 0.26))
+    image = getattr(data, texture)()
+    tiled = np.tile(image, (2, 3))[: pot.mask.shape[0], : pot.mask.shape[1]]
+    # A dulled backdrop, as a tablecloth would be, so that the pot can be told from it at all.
+    grey = (90 + 0.25 * tiled).astype(np.uint8)
+    rgb = np.where(pot.mask[..., None], pot.rgb, grey[..., None]).astype(np.uint8)
+    found = cut_out(rgb)
+    assert found is not None
+    assert overlap(found.mask, pot.mask) > 0.93
+
+
+def test_cards_are_no_part_of_it() -> None:
+    pot = draw_pot()
+    rgb = pot.rgb.copy()
+    rgb[600:760, 850:1000] = (200, 40, 40)
+    card = np.array([[850, 600], [1000, 600], [1000, 760], [850, 760]], float)
+    found = cut_out(rgb, [card])
+    assert found is not None
+    assert not found.mask[600:760, 856:1000].any()
+
+
+def test_an_empty_table_holds_no_piece() -> None:
+    pot = draw_pot()
+    empty = np.full_like(pot.rgb, 128)
+    assert cut_out(empty) is None
+
+
+def test_a_piece_that_leaves_the_frame_is_named() -> None:
+    pot = draw_pot()
+    found = cut_out(pot.rgb[:560])
+    assert found is not None
+    assert found.touches_frame
