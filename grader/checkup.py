@@ -12,6 +12,7 @@ from grader.checks import check_casts, check_photo, check_views
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey, Problem, View
+from grader.height import axis_height_px
 from grader.photo import read_photo
 from grader.piece import Silhouette, cut_out
 from grader.run import Progress, survey_entries
@@ -170,7 +171,7 @@ def _with_scale(
     """Fill in the scale, and return it for the near surface."""
     _, top, across, high = silhouette.bbox_px
     if scale.px_per_mm is None and facts.height_mm and report.view in _SIDES:
-        scale = scale_from_height(float(high), facts.height_mm)
+        scale = scale_from_height(axis_height_px(silhouette.mask), facts.height_mm)
         report = replace(report, px_per_mm=scale.px_per_mm, scale_from=scale.source)
     if scale.px_per_mm is None:
         return report, None
