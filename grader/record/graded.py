@@ -120,8 +120,9 @@ def _as_decided(verdict: Verdict, said: Standing, facts: PieceFacts) -> Verdict:
         reasons=(word, *verdict.reasons),
         remedies=verdict.remedies if grade == "refire" else (),
         price=price if grade == "second" else None,
-        # What is unsafe stays so whatever it is called; only the maker's "first" lifts a "discard".
+        # Calling an unsafe piece a second does not make it one to sell. The cautions always stay.
         discard=verdict.discard and grade == "second",
+        decor_only=verdict.decor_only and grade == "second",
     )
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import sqlite3
 
-from grader.record.errors import told
 from grader.record.events import Standing, add_event, load_events, standing
 from grader.record.pieces import (
     Round,
@@ -165,7 +164,7 @@ def rebuild(studio: Studio) -> int:
     int
         Number of pieces.
     """
-    with told(studio.record), studio.writing() as db:
+    with studio.writing() as db:
         for table in ("now_pieces", "now_facts", "now_photos"):
             db.execute(f"DELETE FROM {table}")
         db.execute(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -203,6 +204,17 @@ def test_photos_of_a_sold_piece_are_left_out(studio: Studio, tmp_path: Path) -> 
 # --- facts ------------------------------------------------------------------------------------
 
 
+def test_columns_of_the_makers_own_find_their_place(studio: Studio, tmp_path: Path) -> None:
+    columns = {"others": {"Ring": "outer", "Kiln height": "top", "Thrown by": "M."}}
+    add(studio, a_batch(tmp_path / "b", {"K01": four_sides()}, facts={"K01": columns}))
+    again = a_batch(tmp_path / "c", {"K01": four_sides()})
+    add(studio, again, refire=True)
+    # Where it stood belongs to the first firing; who threw it to the piece.
+    now, before = piece_view(studio, "K01").words, piece_view(studio, "K01", number=0).words
+    assert (before["ring"], before["kiln_height"]) == ("outer", "top")
+    assert ("ring" in now, now["Thrown by"]) == (False, "M.")
+
+
 def test_the_same_table_does_not_undo_what_was_corrected_since(
     studio: Studio, tmp_path: Path
 ) -> None:
@@ -281,6 +293,22 @@ def _undisturbed(tmp_path: Path) -> dict[str, list[Any]]:
     other = init_studio(tmp_path / "undisturbed", name="Ormsedge Pottery")
     add(other, a_batch(tmp_path / "b", three_pieces()))
     return contents(other)
+
+
+def test_two_runs_over_the_same_folder_at_once_come_to_one_result(
+    studio: Studio, tmp_path: Path
+) -> None:
+    undisturbed = _undisturbed(tmp_path)
+    batch = a_batch(tmp_path / "b", three_pieces())
+    with ThreadPoolExecutor(3) as pool:
+        runs = [pool.submit(add, studio, batch) for _ in range(3)]
+        taken = [piece.step for run in runs for piece in run.result().pieces]
+    assert sorted(taken) == ["known"] * 6 + ["new"] * 3
+    both = contents(studio)
+    # Which of them placed a photo or looked first decides the order of rows, and nothing else.
+    for table in ("pieces", "photos", "findings", "verdicts", "batches", "batch_ends", "events"):
+        assert len(both[table]) == len(undisturbed[table]), table
+    assert grades(studio) == {"K01": "first", "K02": "refire", "K03": "second"}
 
 
 def test_one_bad_piece_does_not_stop_the_others(studio: Studio, tmp_path: Path) -> None:

@@ -56,7 +56,9 @@ def test_what_has_left_the_studio_is_left_out(filled: Studio) -> None:
     assert [p.facts.piece for p in graded_batch(filled, codes=["K02"]).pieces] == ["K02"]
 
 
-def test_only_the_makers_own_first_lifts_a_discard(studio: Studio, tmp_path: Path) -> None:
+def test_calling_a_cracked_piece_a_second_does_not_put_it_on_sale(
+    studio: Studio, tmp_path: Path
+) -> None:
     add(studio, a_batch(tmp_path / "b", {"K07": four_sides(left=["crack 900 500 30 0.9"])}))
     decide_grade(studio, "K07", "second", book=BOOK)
     (piece,) = graded_batch(studio).pieces
@@ -64,7 +66,8 @@ def test_only_the_makers_own_first_lifts_a_discard(studio: Studio, tmp_path: Pat
     decide_grade(studio, "K07", "first", reason="It is a scratch in the lens", book=BOOK)
     (piece,) = graded_batch(studio).pieces
     assert not piece.verdict.discard
-    # What speaks against it still stands on the list.
+    # What speaks against it still stands on the list, and so do the cautions.
+    assert piece.verdict.cautions
     assert any(reason.fault == "crack" for reason in piece.verdict.reasons)
 
 
