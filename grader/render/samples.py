@@ -19,7 +19,7 @@ from .settings import Lamp, Setting, material
 from .shots import SIDES, Session
 
 SIZE_PX = (1600, 1200)
-# 75 keeps the whole batch near 12 MB at no loss that a fault could hide in.
+# 75 keeps the whole batch below 26 MB at no loss that a fault could hide in.
 _QUALITY = 75
 _FIRING = "2026-11-18 glaze"
 _QUARTER = np.pi / 2
