@@ -27,7 +27,10 @@ def test_framing_keeps_every_point_in_the_picture() -> None:
 
 
 def test_marker_is_twenty_millimetres() -> None:
-    assert marker_side_mm() == pytest.approx(MARKER_MM, rel=0.005)
+    # The card is drawn in whole texels; the truth of each picture carries the side as drawn.
+    # Modules are whole pixels of the card's texture, so the side is true to a tenth of a millimetre;
+    # truth.json carries the exact one.
+    assert abs(marker_side_mm() - MARKER_MM) <= 0.101
 
 
 def test_a_rendered_view_agrees_with_its_labels() -> None:
@@ -73,7 +76,8 @@ def test_the_rendered_marker_reads_true() -> None:
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(rgb)
     assert ids is not None and int(np.ravel(ids)[0]) == MARKER_ID
-    side = float(
-        np.linalg.norm(np.diff(np.asarray(corners[0]).reshape(4, 2), axis=0), axis=1).mean()
-    )
-    assert side / marker_side_mm() == pytest.approx(shot.marker_px_per_mm, rel=0.04)
+    # The card stands upright and the camera looks down: only level sides show their length.
+    top_left, top_right, low_right, low_left = np.asarray(corners[0]).reshape(4, 2)
+    level = [top_right - top_left, low_right - low_left]
+    side = float(np.linalg.norm(level, axis=1).mean())
+    assert side / marker_side_mm() == pytest.approx(shot.marker_px_per_mm, rel=0.03)
