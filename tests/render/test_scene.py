@@ -28,8 +28,6 @@ def test_framing_keeps_every_point_in_the_picture() -> None:
 
 def test_marker_is_twenty_millimetres() -> None:
     # The card is drawn in whole texels; the truth of each picture carries the side as drawn.
-    # Modules are whole pixels of the card's texture, so the side is true to a tenth of a millimetre;
-    # truth.json carries the exact one.
     assert abs(marker_side_mm() - MARKER_MM) <= 0.101
 
 
