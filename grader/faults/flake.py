@@ -37,6 +37,10 @@ _OFF_LINE = 0.5
 _LEAST_CONTRAST = 0.16
 """Distance of paint from clay (log units, tone at half weight) below which gaps cannot be seen."""
 
+_CONTRAST_SPREADS = 6.0
+"""Spreads of the camera's noise that paint and clay must lie apart, so that noise of half of that
+never looks like clay showing."""
+
 _TONE_WEIGHT = 0.5
 """Shading makes tone the less reliable witness; chroma alone cannot tell grey paint from clay."""
 
@@ -100,7 +104,8 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     corner = (int(window[0].start), int(window[1].start))
     clayness, contrast = _clayness(view, window)
     px = view.surface.px
-    where = view.zones.painted[window] & (contrast > _LEAST_CONTRAST)
+    floor = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * view.zones.noise[window])
+    where = view.zones.painted[window] & (contrast > floor)
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
     _, pieces, stats, _ = cv2.connectedComponentsWithStats((clayness > _FAINT).astype(np.uint8))

@@ -31,6 +31,7 @@ _LEAST_DEPTH = 0.45
 _LEAST_SHIFT_DE00 = 9.0
 """A hole is black at its bottom; what differs less is a speck or a shadow."""
 
+_GRAIN_SPREADS = 5.5
 _LEAST_PX = 3.0
 _SPECKLED = 25
 """Dark dots over all views from which a clay counts as speckled."""
@@ -109,10 +110,12 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
     where = zones.facing & ~border & ~view.relief & ~zones.foot
     where &= shrink(surface.mask, surface.px(2.5))
     dark = -surface.tone
+    # Grain of a dim photo makes dark dots by the hundred: a pit stands well above it.
+    quiet = depth[where]
+    grain = 1.4826 * float(np.median(np.abs(quiet - np.median(quiet)))) if quiet.size else 0.0
+    seed = max(0.5 * _LEAST_DEPTH, _GRAIN_SPREADS * grain)
     out = []
-    for spot in find_spots(
-        depth, where, seed=0.5 * _LEAST_DEPTH, largest_px=surface.px(_LARGEST_MM)
-    ):
+    for spot in find_spots(depth, where, seed=seed, largest_px=surface.px(_LARGEST_MM)):
         if spot.diameter_px < _LEAST_PX or spot.length_px > _LONG * spot.width_px:
             continue
         # All round, the light must come back to that of the surroundings of the dot itself.
