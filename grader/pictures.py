@@ -42,6 +42,10 @@ _SOUND_SHARES = (1.0, 0.7, 0.45)
 # search: a quarter of a window.
 _RING_PX = 3
 
+# Share of the width of the piece's box that is left out on each side, where the background shows
+# beside a foot, a curve or a tilted piece.
+_BESIDE = 0.2
+
 # What a window one piece-width away costs in units of CIELAB difference: near surface has the
 # same light, so of two that match alike the nearer one is better to compare with.
 _DISTANCE_COST = 6.0
@@ -199,7 +203,8 @@ def _best_window(
     cost = np.linalg.norm(mean - like, axis=2) + spread.sum(axis=2) + _DISTANCE_COST * away
     blocked = cv2.boxFilter(taken, -1, size, normalize=False) > 0
     blocked[:half] = blocked[-half:] = True
-    blocked[:, :half] = blocked[:, -half:] = True
+    side = max(half, round(_BESIDE * cols))
+    blocked[:, :side] = blocked[:, -side:] = True
     if blocked.all():
         return None
     best = np.unravel_index(np.argmin(np.where(blocked, np.inf, cost)), cost.shape)
