@@ -74,8 +74,8 @@ def compare(values: argparse.Namespace) -> int:
         out(f"{values.piece} was not refired, or not looked at since.")
         return DONE
     turned = (
-        f"it stood turned by {found.turned_deg:.0f} degrees"
-        if found.turned_known
+        f"it stood turned by {found.alignment.turned_deg:.0f} degrees"
+        if found.alignment.known
         else "how it stood turned could not be told"
     )
     out(f"{found.code}: refire {found.after.number}, {found.remedy}; {turned}")

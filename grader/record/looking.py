@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from grader.findings import PieceSurvey
 from grader.record.clock import stamp
+from grader.record.measure import measure_alignment
 from grader.record.now import digest_now, marker_mm, propose, refresh
 from grader.record.photos import photo_file
 from grader.record.pieces import (
@@ -28,7 +29,7 @@ from grader.record.pieces import (
     round_by_id,
     view_rank,
 )
-from grader.record.refires import keep_comparison, measure_turn, uncompared
+from grader.record.refires import keep_comparison, uncompared
 from grader.record.rulebook import Rulebook, studio_rulebook
 from grader.record.sharing import Failed, each_result
 from grader.record.studio import Studio
@@ -316,7 +317,7 @@ def _write_down(
 def _compare(studio: Studio, round_: Round) -> None:
     # Reads photos again, so not in the transaction of the survey, where other windows would wait.
     # After a stop in between, the next look finds that the comparison is missing.
-    turn = measure_turn(studio, round_)
-    if turn is not None:
+    alignment = measure_alignment(studio, round_)
+    if alignment is not None:
         with studio.writing() as db:
-            keep_comparison(db, round_, turn=turn)
+            keep_comparison(db, round_, alignment=alignment)

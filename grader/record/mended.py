@@ -13,21 +13,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 from grader.findings import Finding, PhotoReport
+from grader.record.alignment import UNKNOWN, Alignment
 
 State = Literal["healed", "unchanged", "worse", "new", "not seen"]
 STATES: tuple[State, ...] = ("healed", "unchanged", "worse", "new", "not seen")
 
 VIEW_AZIMUTH_DEG = {"front": 0.0, "right": 90.0, "back": 180.0, "left": 270.0}
 
-_AZIMUTH_OFF_DEG = 10.0
-"""How far the azimuth of one place may differ when the turn is known: a degree or two of the turn
-itself, and what a wall that is not round adds towards the edge of the picture."""
+_OFF_KNOWN = (10.0, 0.06)
+"""How far azimuth (degrees) and height (share of the piece) of one place may differ where the
+alignment is measured: a degree or two of the turn itself, its steps in height, and what a wall
+that is not round adds towards the edge of the picture."""
 
-_AZIMUTH_OFF_UNKNOWN_DEG = 25.0
-"""The same when the piece was only put back by eye (common practice, no source)."""
-
-_HEIGHT_OFF = 0.06
-"""The same for the height, as a share of the piece: the camera was moved between firings."""
+_OFF_UNKNOWN = (25.0, 0.12)
+"""The same where the piece was only put back by eye (common practice, no source) and the camera
+may have moved: 10 degrees more from above lift the middle of a pot by a tenth of its height."""
 
 _SEEN_TO_DEG = 65.0
 """How far from the middle of a side view a place can still be judged."""
@@ -85,8 +85,7 @@ def mark_places(
     after: Sequence[Finding],
     photos_after: Sequence[PhotoReport],
     *,
-    turned_deg: float = 0.0,
-    turned_known: bool = False,
+    alignment: Alignment = UNKNOWN,
 ) -> tuple[Mark, ...]:
     """Match the findings of two firings and say what became of each.
 
@@ -95,10 +94,8 @@ def mark_places(
     before, after : sequence of Finding
         Those that count, from the photos before and after the refire.
     photos_before, photos_after : sequence of PhotoReport
-    turned_deg : float
-        How the piece stands turned, as `grader.record.align.Turn` has it.
-    turned_known : bool
-        Whether that is measured, or the piece was only put back by eye.
+    alignment : Alignment
+        How piece and camera stand on the later photos.
 
     Returns
     -------
@@ -106,10 +103,9 @@ def mark_places(
         One for each finding before, then one for each new one. A place that is gone counts as
         healed only where a usable photo shows it again, fine enough for its size.
     """
-    off_deg = _AZIMUTH_OFF_DEG if turned_known else _AZIMUTH_OFF_UNKNOWN_DEG
-    old = [_place(each, photos_before, turned_deg) for each in before]
-    new = [_place(each, photos_after, 0.0) for each in after]
-    pairs = _pairs(before, old, after, new, off_deg)
+    old = [_place(each, photos_before, alignment, was_before=True) for each in before]
+    new = [_place(each, photos_after, alignment, was_before=False) for each in after]
+    pairs = _pairs(before, old, after, new, _OFF_KNOWN if alignment.known else _OFF_UNKNOWN)
     marks = []
     for index, finding in enumerate(before):
         if index in pairs:
@@ -124,7 +120,9 @@ def mark_places(
     return tuple(marks)
 
 
-def _place(finding: Finding, photos: Sequence[PhotoReport], turned_deg: float) -> _Place:
+def _place(
+    finding: Finding, photos: Sequence[PhotoReport], alignment: Alignment, *, was_before: bool
+) -> _Place:
     report = next((each for each in photos if each.photo == finding.photo), None)
     x, y, width, height = finding.bbox_px
     if report is None or report.piece_bbox_px is None:
@@ -142,7 +140,9 @@ def _place(finding: Finding, photos: Sequence[PhotoReport], turned_deg: float) -
         out = math.hypot(from_middle, 2 * down - 1)
         return _Place(finding.view, None, min(1.0, out), 180.0, height / tall)
     angle = math.degrees(math.asin(max(-1.0, min(1.0, from_middle))))
-    return _Place("wall", (around + angle + turned_deg) % 360, down, 90 * reach, height / tall)
+    level = (alignment.expected_level if was_before else alignment.level)(down, angle)
+    turned = alignment.turned_deg if was_before else 0.0
+    return _Place("wall", (around + angle + turned) % 360, level, 90 * reach, height / tall)
 
 
 def _pairs(
@@ -150,7 +150,7 @@ def _pairs(
     old: Sequence[_Place],
     after: Sequence[Finding],
     new: Sequence[_Place],
-    off_deg: float,
+    off: tuple[float, float],
 ) -> dict[int, int]:
     """Return the pairing, old to new, in which the most places meet and the distances are least."""
     if not before or not after:
@@ -165,7 +165,7 @@ def _pairs(
             if _kin(ours.fault, theirs.fault) and (
                 ours.view == theirs.view or place.part == "wall"
             ):
-                distance = _distance(place, seen, off_deg)
+                distance = _distance(place, seen, off)
                 if distance <= 1.0:
                     # One place seen on two photos shall meet itself on the same view.
                     other_view = 0.0 if ours.view == theirs.view else 0.5
@@ -175,11 +175,12 @@ def _pairs(
     return {int(i): int(j) for i, j in zip(rows, columns, strict=True) if cost[i, j] < far}
 
 
-def _distance(a: _Place, b: _Place, off_deg: float) -> float:
+def _distance(a: _Place, b: _Place, off: tuple[float, float]) -> float:
     """Distance of two places in units of what may be off; large places may be off by more."""
     if a.part != b.part:
         return math.inf
-    height = abs(a.height - b.height) / (_HEIGHT_OFF + 0.25 * max(a.reach_height, b.reach_height))
+    off_deg, off_height = off
+    height = abs(a.height - b.height) / (off_height + 0.25 * max(a.reach_height, b.reach_height))
     if a.azimuth_deg is None or b.azimuth_deg is None:
         return height
     between = abs((a.azimuth_deg - b.azimuth_deg + 180) % 360 - 180)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
-from grader.errors import GraderError
-from grader.findings import Finding, PhotoReport
+from grader.findings import Finding
+from grader.record.alignment import Alignment
 from grader.record.clock import stamp
 from grader.record.events import load_events, standing
 from grader.record.figures import AS_ADVISED
@@ -27,14 +26,8 @@ from grader.record.studio import Studio
 from grader.record.surveys import StoredFinding, load_findings, load_survey
 from grader.record.verdicts import StoredVerdict, load_verdict
 
-if TYPE_CHECKING:
-    from grader.record.align import Turn, Wall
-
 _METHOD = "1"
 """Kept with each comparison; raised whenever the same findings may be marked otherwise."""
-
-_Boxed = tuple[PlacedPhoto, tuple[int, int, int, int]]
-"""A photo with the box (x, y, width, height) of the piece on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +58,8 @@ class BeforeAfter:
     before, after : Round
     remedy : str
         What was done to the piece in between.
-    turned_deg : float
-        How far it stood turned on the later photos; positive to the viewer's right.
-    turned_known : bool
-        False where nothing on the surface could tell.
+    alignment : Alignment
+        How piece and camera stood on the later photos.
     views : tuple of (str, tuple of PlacedPhoto, tuple of PlacedPhoto)
         Each view with its photos before and after.
     marks : tuple of PlaceMark
@@ -78,8 +69,7 @@ class BeforeAfter:
     before: Round
     after: Round
     remedy: str
-    turned_deg: float
-    turned_known: bool
+    alignment: Alignment
     views: tuple[tuple[str, tuple[PlacedPhoto, ...], tuple[PlacedPhoto, ...]], ...]
     marks: tuple[PlaceMark, ...]
 
@@ -119,52 +109,8 @@ def uncompared(studio: Studio, piece_id: int | None = None) -> list[Round]:
     return missing
 
 
-def measure_turn(studio: Studio, round_: Round) -> Turn | None:
-    """Read photos of a refired piece again to see how it stands turned against before.
-
-    Slow (a second or two a photo), so it is done outside any transaction.
-
-    Returns
-    -------
-    Turn or None
-        None for a piece that was not refired.
-    """
-    with studio.reading() as db:
-        before = previous_round(db, round_)
-        if before is None:
-            return None
-        old, new = _boxed_sides(db, before), _boxed_sides(db, round_)
-    from grader.record.align import agreed_turn, surface_only
-
-    walls_before = surface_only(_walls(studio, old))
-    walls_after = surface_only(_walls(studio, new)) if walls_before else {}
-    shared = walls_before.keys() & walls_after.keys()
-    return agreed_turn((walls_before[view], walls_after[view]) for view in sorted(shared))
-
-
-def _walls(studio: Studio, sides: Mapping[str, _Boxed]) -> dict[str, Wall]:
-    from grader.photo import read_photo
-    from grader.record.align import unroll_wall
-    from grader.record.previews import working_file
-    from grader.target import read_target
-
-    walls = {}
-    for view, (placed, box) in sides.items():
-        try:
-            photo = read_photo(working_file(studio, placed.file, turn_deg=placed.turn_deg))
-        except GraderError:
-            continue
-        wall = unroll_wall(photo.rgb, box)
-        if wall is None:
-            # The cards may have been taken for the piece. Finding them takes a second, so only now.
-            wall = unroll_wall(photo.rgb, box, read_target(photo).cards_px)
-        if wall is not None:
-            walls[view] = wall
-    return walls
-
-
 def keep_comparison(
-    db: sqlite3.Connection, round_: Round, *, turn: Turn | None = None
+    db: sqlite3.Connection, round_: Round, *, alignment: Alignment | None = None
 ) -> int | None:
     """Compare a firing with the one before, and write it down where it says something new.
 
@@ -173,7 +119,7 @@ def keep_comparison(
     db : sqlite3.Connection
         Inside a transaction, after the verdict of the firing.
     round_ : Round
-    turn : Turn, optional
+    alignment : Alignment, optional
         As measured just now; else that of the last comparison of the same photos.
 
     Returns
@@ -188,32 +134,31 @@ def keep_comparison(
     before_id = _last_verdict(db, before_round.id)
     assert before_id is not None  # previous_round saw to it
     before, after = load_verdict(db, before_id), load_verdict(db, after_id)
-    last = db.execute(
-        "SELECT id, before_survey_id, after_survey_id, turned_deg, turned_known FROM comparisons "
-        "WHERE round_id = ? ORDER BY id DESC LIMIT 1",
-        (round_.id,),
-    ).fetchone()
-    same_photos = last is not None and last[1:3] == (before.survey_id, after.survey_id)
-    if turn is not None:
-        turned_deg, turned_known = turn.turned_deg, turn.known
-    elif same_photos:
-        turned_deg, turned_known = last[3], bool(last[4])
-    else:
-        return None  # the turn is still to be measured: see `uncompared`
-    rows = _rows(db, round_, before, after, turned_deg, turned_known)
-    if same_photos and last[3] == turned_deg and rows == _stored_rows(db, last[0]):
-        return int(last[0])
+    surveys = (before.survey_id, after.survey_id)
+    last = _last_comparison(db, round_.id)
+    if last is not None and last.surveys == surveys:
+        alignment = alignment or last.alignment
+    if alignment is None:
+        return None  # still to be measured: see `uncompared`
+    rows = _rows(db, round_, before, after, alignment)
+    known = (last.surveys, last.alignment, _stored_rows(db, last.id)) if last is not None else None
+    if last is not None and known == (surveys, alignment, rows):
+        return last.id
     cursor = db.execute(
-        "INSERT INTO comparisons (round_id, before_survey_id, after_survey_id, method, "
-        "turned_deg, turned_known, made_at) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        f"INSERT INTO comparisons (round_id, before_survey_id, after_survey_id, method, made_at, "
+        f"{_ALIGNMENT}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             round_.id,
-            before.survey_id,
-            after.survey_id,
+            *surveys,
             _METHOD,
-            turned_deg,
-            int(turned_known),
             stamp(),
+            alignment.turned_deg,
+            int(alignment.known),
+            alignment.agreement,
+            alignment.sag_before,
+            alignment.sag_after,
+            alignment.stretch,
+            alignment.shift,
         ),
     )
     comparison_id = cast(int, cursor.lastrowid)
@@ -248,15 +193,11 @@ def before_and_after(studio: Studio, code: str, *, number: int | None = None) ->
             if not chosen:
                 return None
             round_ = chosen[0]
-        row = db.execute(
-            "SELECT id, turned_deg, turned_known FROM comparisons WHERE round_id = ? "
-            "ORDER BY id DESC LIMIT 1",
-            (round_.id,),
-        ).fetchone()
+        last = _last_comparison(db, round_.id)
         before = previous_round(db, round_)
-        if row is None or before is None:
+        if last is None or before is None:
             return None
-        marks = _stored_rows(db, row[0])
+        marks = _stored_rows(db, last.id)
         wanted = [each for mark in marks for each in (mark[2], mark[3]) if each is not None]
         found = load_findings(db, wanted)
         return BeforeAfter(
@@ -264,8 +205,7 @@ def before_and_after(studio: Studio, code: str, *, number: int | None = None) ->
             before=before,
             after=round_,
             remedy=_remedy(db, round_.id),
-            turned_deg=row[1],
-            turned_known=bool(row[2]),
+            alignment=last.alignment,
             views=_side_by_side(photos_of(db, before.id), photos_of(db, round_.id)),
             marks=tuple(
                 PlaceMark(
@@ -289,8 +229,7 @@ def _rows(
     round_: Round,
     before: StoredVerdict,
     after: StoredVerdict,
-    turned_deg: float,
-    turned_known: bool,
+    alignment: Alignment,
 ) -> list[_Row]:
     old, old_ids = _that_count(before)
     new, new_ids = _that_count(after)
@@ -302,8 +241,7 @@ def _rows(
         survey_before.survey.photos,
         new,
         load_survey(db, after.survey_id).survey.photos,
-        turned_deg=turned_deg,
-        turned_known=turned_known,
+        alignment=alignment,
     )
     said = standing(load_events(db, round_.piece_id), round_.id).mended
     place_of = {each.id: each.place_id for each in load_findings(db, old_ids).values()}
@@ -343,6 +281,28 @@ def _stored_rows(db: sqlite3.Connection, comparison_id: int) -> list[_Row]:
     ).fetchall()
 
 
+@dataclass(frozen=True, slots=True)
+class _Comparison:
+    id: int
+    surveys: tuple[int, int]
+    alignment: Alignment
+
+
+_ALIGNMENT = "turned_deg, turned_known, agreement, sag_before, sag_after, stretch, shift"
+
+
+def _last_comparison(db: sqlite3.Connection, round_id: int) -> _Comparison | None:
+    row = db.execute(
+        f"SELECT id, before_survey_id, after_survey_id, {_ALIGNMENT} FROM comparisons "
+        "WHERE round_id = ? ORDER BY id DESC LIMIT 1",
+        (round_id,),
+    ).fetchone()
+    if row is None:
+        return None
+    turned_deg, known, *rest = row[3:]
+    return _Comparison(row[0], (row[1], row[2]), Alignment(turned_deg, bool(known), *rest))
+
+
 def _last_verdict(db: sqlite3.Connection, round_id: int) -> int | None:
     row = db.execute(
         "SELECT id FROM verdicts WHERE round_id = ? ORDER BY id DESC LIMIT 1", (round_id,)
@@ -356,22 +316,6 @@ def _remedy(db: sqlite3.Connection, round_id: int) -> str:
         (round_id,),
     ).fetchone()
     return str(row[0]) if row else AS_ADVISED
-
-
-def _boxed_sides(db: sqlite3.Connection, round_: Round) -> dict[str, _Boxed]:
-    row = db.execute(
-        "SELECT id FROM surveys WHERE round_id = ? ORDER BY id DESC LIMIT 1", (round_.id,)
-    ).fetchone()
-    if row is None:
-        return {}
-    stored = load_survey(db, row[0])
-    reports: dict[int, PhotoReport] = dict(zip(stored.photo_ids, stored.survey.photos, strict=True))
-    sides: dict[str, _Boxed] = {}
-    for photo in photos_of(db, round_.id):
-        report = reports.get(photo.id)
-        if report is not None and report.usable and report.piece_bbox_px is not None:
-            sides.setdefault(photo.view, (photo, report.piece_bbox_px))
-    return sides
 
 
 def _side_by_side(

@@ -303,6 +303,11 @@ CREATE TABLE comparisons (
   method TEXT NOT NULL,
   turned_deg REAL NOT NULL,
   turned_known INTEGER NOT NULL CHECK (turned_known IN (0, 1)),
+  agreement REAL NOT NULL,
+  sag_before REAL NOT NULL,
+  sag_after REAL NOT NULL,
+  stretch REAL NOT NULL,
+  shift REAL NOT NULL,
   made_at TEXT NOT NULL
 ) STRICT;
 CREATE INDEX comparisons_round ON comparisons (round_id, id);

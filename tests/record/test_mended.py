@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.findings import Finding, PhotoReport
+from grader.record.alignment import Alignment
 from grader.record.mended import Mark, mark_places
 from tests.pieces import a_finding, a_photo, blocked, four_sides
 
@@ -82,16 +83,16 @@ def test_a_place_at_the_edge_is_followed_to_the_next_view() -> None:
     before = [at(40, 0.5)]
     after = [at(60, 0.5)]
     assert (before[0].view, after[0].view) == ("front", "right")
-    found = marks(before, after, turned_deg=20.0, turned_known=True)
+    found = marks(before, after, alignment=Alignment(20.0, True))
     assert states(found) == ["unchanged"]
-    assert states(marks(before, after, turned_deg=-20.0, turned_known=True)) == ["healed", "new"]
+    assert states(marks(before, after, alignment=Alignment(-20.0, True))) == ["healed", "new"]
 
 
 def test_a_known_turn_parts_neighbours_that_a_guess_cannot() -> None:
     before = [at(0, 0.5)]
     after = [at(20, 0.5)]
     assert states(marks(before, after)) == ["unchanged"]  # it may have been put back so
-    assert states(marks(before, after, turned_known=True)) == ["healed", "new"]
+    assert states(marks(before, after, alignment=Alignment(known=True))) == ["healed", "new"]
 
 
 def test_one_place_seen_on_two_photos_meets_itself_on_each() -> None:
@@ -146,7 +147,7 @@ def test_the_same_places_turned_are_all_found_again(
     # 5 degrees and 5 % of the height apart at least.
     before = [at(5.0 * a, 0.05 * h) for a, h in places]
     after = [at(5.0 * a + turn, 0.05 * h) for a, h in places]
-    found = marks(before, after, turned_deg=float(turn), turned_known=True)
+    found = marks(before, after, alignment=Alignment(float(turn), True))
     assert states(found) == ["unchanged"] * len(places)
 
 
@@ -171,3 +172,17 @@ def test_a_finding_on_an_unknown_photo_is_never_called_healed() -> None:
 def test_a_photo_without_a_piece_breaks_nothing(report: PhotoReport) -> None:
     found = mark_places([at(0, 0.5)], (report,), [at(0, 0.5)], SIDES)
     assert len(found) >= 1
+
+
+def test_a_camera_that_looked_down_more_steeply_is_allowed_for() -> None:
+    # On the later photos the top shows more of the inside: heights are squeezed towards the foot,
+    # and level lines sag by a tenth of the height.
+    camera = Alignment(0.0, True, 0.6, sag_before=0.0, sag_after=0.1, stretch=0.75, shift=0.1)
+    places = [(0, 0.25), (0, 0.45), (30, 0.65)]
+    before = [at(azimuth, height) for azimuth, height in places]
+    after = []
+    for azimuth, height in places:
+        level = camera.expected_level(height, azimuth)
+        after.append(at(azimuth, level - 0.1 * (1 - math.cos(math.radians(azimuth)))))
+    assert states(marks(before, after, alignment=camera)) == ["unchanged"] * 3
+    assert "new" in states(marks(before, after, alignment=Alignment(known=True)))

@@ -52,7 +52,7 @@ def test_each_old_finding_is_marked(refired: Studio) -> None:
     assert [mark.state for mark in found.marks] == ["healed", "unchanged", "worse", "new"]
     assert (found.before.number, found.after.number, found.remedy) == (0, 1, AS_ADVISED)
     # These photos have no pixels: nothing can tell how the piece stood turned.
-    assert not found.turned_known
+    assert not found.alignment.known
     assert [view for view, *_ in found.views] == ["front", "right", "back", "left"]
     assert all(len(before) == len(after) == 1 for _, before, after in found.views)
     healed, unchanged, worse, new = found.marks

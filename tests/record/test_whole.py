@@ -58,7 +58,7 @@ def test_from_photos_to_a_refire(studio: Studio, tmp_path: Path, table: str) -> 
     found = before_and_after(studio, "M1")
     assert found is not None
     # Light and wall are the same from every side, and nothing else is on the cup.
-    assert not found.turned_known
+    assert not found.alignment.known
     assert "healed" in {mark.state for mark in found.marks}
     again = add_batch(studio, find_batch(tmp_path / "two"), refire=True, workers=1)
     assert (again.looked, [piece.step for piece in again.pieces]) == ((), ["known"])
