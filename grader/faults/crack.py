@@ -1,0 +1,206 @@
+"""Cracks: thin lines that swallow light, run unbroken and are no part of the drawing.
+
+`lines` traces the dark lines of a view, `slots` says how far each is a slot by its light, and
+`drawing` whether a brush made it. What shows at the same place on view after view while the piece
+turns is its form (a lid's seam) or the light.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.drawing import drawn, is_clay_between, is_sister
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.lines import Points, as_region, trace_dark_lines
+from grader.faults.slots import Slot, as_slot, rise
+from grader.findings import Finding
+
+_LENGTH_MM = (3.5, 8.0)
+"""From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no
+source), but one that runs over the rim shows a part of itself on each side."""
+
+_DRAWN = 0.1
+_DRAWN_ALONE = 0.7
+_DRAWN_BLACK = (0.8, 0.9)
+"""Certainty left to a line that is drawn in all but its blackness, from a blackness that only
+black paint shares; and where no other paint on the piece is as black. Missing a crack is worse
+than looking twice."""
+
+_JOIN_MM = 5.0
+"""Pieces of one crack, parted by a highlight or a painted line, lie nearer than this."""
+
+_SAME_PLACE_MM = 3.5
+_SAME_PLACE_SHARE = 0.6
+_SAME_PLACE_VIEWS = 2
+"""A line that lies at the same place in two more views, while the piece turns, belongs to the form
+or the light: a lid's seam, the edge of a reflection. In one more view it may be chance, or a side
+photographed twice."""
+
+_LIKE_MISSING = 0.15
+_LIKE_WIDTH = 1.7
+"""Two lines are alike up to this difference of missing light and this ratio of widths."""
+
+_LEAST_QUALITY = 0.15
+_LEAST_CERTAINTY = 0.2
+"""Less than this is not worth a look."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A line that may be a crack or a part of one; `quality` 0..1 leaves its length out."""
+
+    slot: Slot
+    quality: float
+
+    @property
+    def path(self) -> Points:
+        return self.slot.line.path
+
+    @property
+    def length_mm(self) -> float:
+        return self.slot.line.length_mm
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find cracks on every view.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        One a crack and photo.
+    """
+    views = evidence.views
+    slots = [_slots(view) for view in views]
+    everywhere = [slot for own in slots for slot in own]
+    out: list[Finding] = []
+    for view, own in zip(views, slots, strict=True):
+        others = [
+            (other, lines)
+            for other, lines in zip(views, slots, strict=True)
+            if other is not view and other.skin is not None and view.skin is not None
+        ]
+        parts = [_Part(slot, _quality(views, view, slot, everywhere)) for slot in own]
+        parts = [
+            part
+            for part in parts
+            if part.quality > _LEAST_QUALITY
+            and sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
+        ]
+        for group in _joined(view, parts):
+            certainty = _certainty(group)
+            if certainty > _LEAST_CERTAINTY:
+                out.append(_report(view, group, certainty))
+    return out
+
+
+def _slots(view: ViewEvidence) -> list[Slot]:
+    surface = view.surface
+    lines = trace_dark_lines(surface, surface.mask & ~surface.glare)
+    return [slot for line in lines if (slot := as_slot(surface, line)) is not None]
+
+
+def _quality(
+    views: Sequence[ViewEvidence], view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot]
+) -> float:
+    if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
+        return 0.0
+    by_hand, known = drawn(views, view, slot)
+    if is_sister(slot, everywhere):
+        by_hand, known = 1.0, True
+    left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
+    return slot.likeness * (1.0 - by_hand * (1.0 - left))
+
+
+def _certainty(group: Sequence[_Part]) -> float:
+    lengths = np.array([part.length_mm * part.slot.line.covered for part in group])
+    quality = np.array([part.quality for part in group])
+    whole = float(np.average(quality, weights=lengths)) * rise(float(lengths.sum()), _LENGTH_MM)
+    # A clear crack is no less clear where it runs on beside a painted line.
+    alone = max(
+        one * rise(float(length), _LENGTH_MM) for one, length in zip(quality, lengths, strict=True)
+    )
+    return max(whole, alone)
+
+
+def _joined(view: ViewEvidence, parts: Sequence[_Part]) -> list[list[_Part]]:
+    """Pieces of which one ends near another are one crack."""
+    near = view.surface.px(_JOIN_MM)
+    groups: list[list[_Part]] = []
+    for part in sorted(parts, key=lambda each: -each.length_mm):
+        ends = part.path[[0, -1]]
+        for group in groups:
+            points = np.concatenate([other.path for other in group])
+            if np.linalg.norm(points[:, None] - ends[None], axis=-1).min() < near:
+                group.append(part)
+                break
+        else:
+            groups.append([part])
+    return groups
+
+
+def _is_there_too(
+    view: ViewEvidence, part: _Part, other: ViewEvidence, lines: Sequence[Slot]
+) -> bool:
+    """Whether another view shows the like at the same place of the picture of the piece."""
+    own = _on_body(view, part.path)
+    alike = [
+        _on_body(other, slot.line.path)
+        for slot in lines
+        if abs(slot.missing - part.slot.missing) < _LIKE_MISSING
+        and 1 / _LIKE_WIDTH < slot.width_mm / part.slot.width_mm < _LIKE_WIDTH
+    ]
+    if not alike:
+        return False
+    apart = np.linalg.norm(own[:, None] - np.concatenate(alike)[None], axis=-1).min(1)
+    return float((apart < _SAME_PLACE_MM).mean()) > _SAME_PLACE_SHARE
+
+
+def _on_body(view: ViewEvidence, path: Points) -> Points:
+    """Millimetres from the middle of the body and from its top."""
+    zones = view.zones
+    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
+    return np.asarray((path - [middle, zones.body_rows[0]]) / view.surface.px_per_mm)
+
+
+def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Finding:
+    surface = view.surface
+    weights = np.array([part.length_mm for part in group])
+    length = float(weights.sum())
+    width = float(np.average([part.slot.width_mm for part in group], weights=weights))
+    missing = float(np.average([part.slot.missing for part in group], weights=weights))
+    main = max(group, key=lambda part: part.quality * part.length_mm).slot.line
+    lab = linear_to_lab(
+        np.stack([np.median(main.middle, axis=0), np.median(main.sides, axis=(0, 1))])
+    )
+    broadest = max(part.slot.width_mm for part in group)
+    region, corner = as_region(
+        [part.path for part in group], surface.px(broadest), surface.mask.shape
+    )
+    why = (
+        f"A dark line of {in_words(length, view)}, {in_words(width, view)} broad, keeps back "
+        f"{100 * missing:.0f} % of the light in every colour and is the same surface on both sides."
+    )
+    return finding(
+        view,
+        "crack",
+        region,
+        corner,
+        shift_de00=float(ciede2000(lab[0], lab[1])),
+        certainty=certainty,
+        why=why,
+        area_px=length * width * surface.px_per_mm**2,
+        measures=(
+            ("length", round(length, 1), "mm"),
+            ("width", round(width, 2), "mm"),
+            ("light_missing", round(missing, 2), "1"),
+        ),
+    )

@@ -1,0 +1,210 @@
+"""Whether a dark line is part of the drawing: broad and even as a brush makes it, or painted in the
+same dark colour as more of the piece.
+
+Only black paint can pass for a slot by its light. Then the drawing itself tells: its lines keep
+their breadth, hang together with larger painted shapes, and there is more of their colour about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from grader.faults.evidence import ViewEvidence
+from grader.faults.slots import Slot, rise
+from grader.piece import Mask
+from grader.surface import grow
+
+_THIN_MM = 0.55
+_BROAD_MM = 0.75
+"""Liners and brushes leave lines of 0.7 mm and more over their whole length (common practice, no
+source); a crack ends in a hairline."""
+
+_TAPER = (0.5, 0.75)
+"""Narrow over broad parts of a line (tenth over nine tenths). A brush line keeps 0.75."""
+
+_IN_PAINT = 0.4
+"""Share of a line in the paint mask from which it counts as painted. The mask holds nothing
+narrower than a brush, so that of a crack at most the gaping end is in it."""
+
+_BESIDE_MM = 1.3
+_PAINTED_SIDES = 0.5
+"""A crack through a painted area has paint on both sides at this distance."""
+
+_BLACK_TONE = -2.0
+"""Log light below clay from which paint is so black that its brush marks pass for slots; cobalt
+lies at -1.4."""
+
+_TAKEN_FOR_PAINT = (0.5, 0.85)
+"""Width of black (mm) and blackness of a gaping crack that the mask may have taken for paint."""
+
+_AS_DARK, _BLACKEST = 0.6, 0.05
+_HUE = 0.25
+_TIMES = 2.5
+_AREA_MM2 = 60.0
+"""Paint is of the colour of the line if it is this share as dark (log light; black paint gives a
+twentieth of the light of clay) and within so much in both log-chromaticities; there must be more of it than the line
+itself can make on the two views that show it: two and a half times its area, or that of the
+largest crack, 50 mm by 1.2 mm."""
+
+_ATTACHED_MM = 2.5
+_EDGE_MM = 4.0
+"""A feeler ends at its moth. A crack may end where black paint hides it, but then it comes from
+the edge of the piece, within so much of it."""
+
+_CLAY_TONE = 0.3
+"""A crack is at least this much (log light) darker than clay: clay between two light paints is
+not."""
+
+_SISTERS = 3
+_SISTER_MM = 8.0
+"""As many coloured lines of at least this length make a drawing of lines."""
+
+
+def drawn(views: Sequence[ViewEvidence], view: ViewEvidence, slot: Slot) -> tuple[float, bool]:
+    """How far a line is drawn, and whether paint of its colour is found elsewhere on the piece.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        All views of the piece.
+    view : ViewEvidence
+        The one that shows the line.
+    slot : Slot
+
+    Returns
+    -------
+    float
+        0 for a line that no brush makes, 1 for one that looks drawn in every way.
+    bool
+    """
+    rows, cols = slot.line.pixels(view.surface.mask.shape)
+    share = float(view.zones.paint[rows, cols].mean())
+    if share > _IN_PAINT and _runs_through_paint(view, slot):
+        beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3)).mean()
+        if beside - float(np.median(view.zones.clay_tone[rows, cols])) < _BLACK_TONE:
+            return 1.0, True
+    elif share > _IN_PAINT:
+        if view.zones.facing[rows, cols].mean() < 0.5:
+            # Seen aslant, every painted shape is a line.
+            return 1.0, True
+        width_mm, black = _TAKEN_FOR_PAINT
+        if slot.width_mm < width_mm or slot.blackness < black:
+            return 1.0, True
+    by_brush = _as_a_brush_draws(slot)
+    attached = _is_attached(view, slot)
+    # Views from above and below see painted walls aslant, and know of no facing part.
+    aslant = view.skin is None and share > _IN_PAINT
+    if by_brush == 0.0 and not attached and not aslant:
+        return 0.0, False
+    own = slot.line.length_mm * slot.width_mm
+    total = sum(_area_mm2(other, _dark_paint(other, slot, view)) for other in views)
+    known = total > max(_AREA_MM2, _TIMES * own)
+    return (1.0 if known and (attached or aslant) else by_brush), known
+
+
+def is_clay_between(view: ViewEvidence, slot: Slot) -> bool:
+    """Whether the line is no darker than clay, within a painted area."""
+    rows, cols = slot.line.pixels(view.surface.mask.shape)
+    tone = np.log(np.maximum(slot.line.middle, 1e-3)).mean(1) - view.zones.clay_tone[rows, cols]
+    painted = view.zones.painted[rows, cols].mean() > 0.5
+    return bool(painted and np.median(tone) > -_CLAY_TONE)
+
+
+def is_sister(slot: Slot, others: Sequence[Slot]) -> bool:
+    """Whether a line whose colour is in doubt has rather that of the coloured lines around.
+
+    Parameters
+    ----------
+    slot : Slot
+    others : sequence of Slot
+        All lines of the piece.
+    """
+    coloured = [
+        other.tint
+        for other in others
+        if other.likeness == 0.0
+        and other.line.length_mm > _SISTER_MM
+        and other.tint_error < 0.03
+        and np.abs(other.tint).max() > 0.1
+    ]
+    if len(coloured) < _SISTERS:
+        return False
+    return bool(np.linalg.norm(slot.tint - np.median(coloured, axis=0)) < np.linalg.norm(slot.tint))
+
+
+def _as_a_brush_draws(slot: Slot) -> float:
+    width = np.maximum(slot.line.black_mm.mean(1), 0.0)
+    narrow, usual, broad = np.quantile(width, (0.1, 0.5, 0.9))
+    even = rise(float(narrow / max(broad, 1e-6)), _TAPER)
+    stout = rise(float(usual), (_THIN_MM, _BROAD_MM))
+    return max(even * stout, rise(float(narrow), (_THIN_MM, _BROAD_MM)))
+
+
+def _runs_through_paint(view: ViewEvidence, slot: Slot) -> bool:
+    path = slot.line.path
+    along = np.gradient(path, axis=0)
+    across = np.column_stack([-along[:, 1], along[:, 0]])
+    across /= np.maximum(np.linalg.norm(across, axis=1), 1e-6)[:, None]
+    paint = view.zones.paint
+    for side in (-1, 1):
+        places = path + side * across * view.surface.px(_BESIDE_MM)
+        cols, rows = np.clip(
+            np.round(places).astype(int), 0, [paint.shape[1] - 1, paint.shape[0] - 1]
+        ).T
+        if paint[rows, cols].mean() < _PAINTED_SIDES:
+            return False
+    return True
+
+
+def _dark_paint(view: ViewEvidence, slot: Slot, seen_on: ViewEvidence | None = None) -> Mask:
+    """Paint of the colour of the line, on every third row and column.
+
+    That is enough to measure areas of many square millimetres. Light is taken relative to the
+    clay's, so that views compare.
+    """
+    own = seen_on or view
+    rows, cols = slot.line.pixels(own.surface.mask.shape)
+    clay = float(np.median(own.zones.clay_tone[rows, cols]))
+    logs = np.log(np.maximum(np.median(slot.line.middle, axis=0), 1e-3))
+    beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3))
+    # The middle of a fine line is lightened by the lens; its blackness is known without that.
+    bare = max(1.0 - slot.whole, _BLACKEST)
+    level = beside.mean() - clay + _AS_DARK * min(np.log(bare), logs.mean() - beside.mean())
+    pick = np.s_[::3, ::3]
+    hue = np.array([logs[0] - logs[1], logs[2] - logs[1]], np.float32)
+    dark = view.zones.paint[pick] & (view.surface.tone[pick] - view.zones.clay_tone[pick] < level)
+    return np.asarray(dark & (np.abs(view.surface.chroma[pick] - hue).max(-1) < _HUE))
+
+
+def _area_mm2(view: ViewEvidence, mask: Mask) -> float:
+    return 9 * float(mask.sum()) / view.surface.px_per_mm**2
+
+
+def _is_attached(view: ViewEvidence, slot: Slot) -> bool:
+    """Whether an end of the line meets a larger shape of its own colour, coming from nowhere."""
+    dark = _dark_paint(view, slot)
+    ends = np.round(slot.line.path[[0, -1]]).astype(int)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
+    areas = 9 * stats[:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2
+    areas[0] = 0
+    large = areas > _TIMES * slot.line.length_mm * slot.width_mm
+    if not large[labels].any():
+        return False
+    meets = grow(large[labels], view.surface.px(_ATTACHED_MM) / 3)
+    height, width = meets.shape
+    touching = [
+        bool(meets[min(row // 3, height - 1), min(col // 3, width - 1)]) for col, row in ends
+    ]
+    free = ends[[not touch for touch in touching]]
+    return any(touching) and not any(_at_edge(view, col, row) for col, row in free)
+
+
+def _at_edge(view: ViewEvidence, col: int, row: int) -> bool:
+    """Whether a place lies near the outline of the piece or its rim."""
+    reach = int(view.surface.px(_EDGE_MM))
+    window = np.s_[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
+    inside = view.zones.inside[window]
+    return bool(not view.surface.mask[window].all() or inside.any() != inside.all())

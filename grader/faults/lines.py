@@ -1,0 +1,325 @@
+"""Dark lines: how one is traced along its valley of light, and what its section looks like.
+
+A valley is where the log light bends upward across a direction. Its points are joined to paths,
+and at each point of a path the light is read along a section at right angles. From the section
+follow two measures that the blur of the lens does not change: how many millimetres of perfect
+black would take away as much light, and the same for each colour channel by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.spatial import cKDTree
+
+from grader.faults.spots import fill_from
+from grader.piece import Mask
+from grader.surface import Plane, Surface, shrink
+
+_FINEST_PX_PER_MM = 6.0
+"""A line of 0.15 mm is then one pixel, and takes a third of its light away after the blur."""
+
+_SIGMA_MM = 0.25
+"""Blur before bending is measured: a valley answers most when it is 2.4 of these wide, 0.6 mm."""
+
+_LEAST_BEND = 0.06
+"""Bend (ln light times sigma squared) that a black line of 0.04 mm gives: 0.4 * width / sigma."""
+
+_NOISE_BENDS = 6.0
+"""Medians of the bend of a surface (its grain) above which fewer than 1 pixel in 1000 lies."""
+
+_GAP_MM = 0.9
+"""Points nearer than this belong together: a hairline fades for less than that."""
+
+_STEP_MM = 0.4
+"""Neighbouring points of an unbroken line are at most this far apart, two pixels of tracing."""
+
+_REACH_MM = 2.4
+_SAMPLE_MM = 0.1
+_SIDE_MM = (1.1, 1.9)
+"""On either side of the line the sound surface is read between these distances: beyond the half
+of the widest crack and the blur, and nearer than most brush marks are apart."""
+
+_LEAST_DEPTH = 0.08
+"""Logarithm of light by which both sides must be lighter: twice what throwing rings show."""
+
+_BOTH_SIDES = 0.35
+"""The darker side must stand this share as high over the line as the lighter: at the foot of an
+edge it stands near nought, beside a line across a shaded wall near one."""
+
+_ALONG_MM = 1.0
+"""Sections are averaged over this length, against noise."""
+
+_SHORTEST_MM = 3.0
+
+_MOST_POINTS = 20000
+"""More than three metres of line: where there are more points they are grain, and the faintest are
+left out."""
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One traced dark line, point by point from end to end.
+
+    Attributes
+    ----------
+    path : ndarray of float64, shape (n, 2)
+        Points (x, y) in working pixels.
+    length_mm : float
+        Along the path.
+    covered : float
+        Share of the length that is line and not a gap bridged, 0..1.
+    depth : ndarray of float64, shape (n,)
+        Natural logarithm of the light on the darker of the two sides over that of the line.
+    missing : ndarray of float64, shape (n,)
+        Share of the light of both sides that is missing in the middle of the line, 0..1.
+    black_mm : ndarray of float64, shape (n, 3)
+        Width of perfect black that takes as much red, green and blue light away.
+    spread_mm : ndarray of float64, shape (n,)
+        Width of the section at half of its depth, blur included.
+    sides : ndarray of float64, shape (n, 2, 3)
+        Linear light on either side.
+    middle : ndarray of float64, shape (n, 3)
+        Linear light in the middle.
+    unrest : float
+        Spread of the missing share beside the line (standard deviation, robust).
+    """
+
+    path: Points
+    length_mm: float
+    covered: float
+    depth: NDArray[np.float64]
+    missing: NDArray[np.float64]
+    black_mm: NDArray[np.float64]
+    spread_mm: NDArray[np.float64]
+    sides: NDArray[np.float64]
+    middle: NDArray[np.float64]
+    unrest: float
+
+    def pixels(self, shape: tuple[int, ...]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows and columns of the path on a picture of a shape."""
+        index = np.round(self.path[:, ::-1]).astype(np.intp)
+        rows, cols = np.clip(index, 0, np.array(shape[:2]) - 1).T
+        return rows, cols
+
+
+def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
+    """Trace the dark lines of a surface.
+
+    Parameters
+    ----------
+    surface : Surface
+    where : ndarray of bool, shape (h, w)
+        Lines are sought here only.
+
+    Yields
+    ------
+    Line
+        Longer than 3 mm, longest extent of each joined net of points.
+    """
+    points, across = _valley_points(surface, where)
+    points, across = _lower_than_both_sides(surface, where, points, across)
+    if len(points) < 4:
+        return
+    for chain in _chains(points, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
+        yield _read(surface, points[chain], across[chain])
+
+
+def _valley_points(surface: Surface, where: Mask) -> tuple[Points, Points]:
+    """Points (x, y) on the floors of valleys in working pixels, and the direction across."""
+    scale = min(1.0, _FINEST_PX_PER_MM / surface.px_per_mm)
+    height, width = surface.mask.shape
+    size = (max(2, round(width * scale)), max(2, round(height * scale)))
+    tone = cv2.resize(surface.tone, size, interpolation=cv2.INTER_AREA)
+    mask = cv2.resize(surface.mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    sought = cv2.resize(where.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    # Beyond its outline the piece is carried on, so that the table makes no valley of the rim.
+    sigma = max(1.0, _SIGMA_MM * surface.px_per_mm * scale)
+    calm = cv2.GaussianBlur(fill_from(tone, shrink(mask, 1.0)), (0, 0), sigma)
+    across2 = cv2.Sobel(calm, cv2.CV_32F, 2, 0, scale=0.25)
+    down2 = cv2.Sobel(calm, cv2.CV_32F, 0, 2, scale=0.25)
+    mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, scale=0.25)
+    half = (across2 - down2) / 2
+    bend = ((across2 + down2) / 2 + np.sqrt(half**2 + mixed**2)) * np.float32(sigma**2)
+    grain = float(np.median(np.abs(bend[mask]))) if mask.any() else 0.0
+    found = (bend > max(_LEAST_BEND, _NOISE_BENDS * grain)) & sought
+    angle = 0.5 * np.arctan2(mixed, half)
+    found &= _is_crest(bend, angle)
+    rows, cols = np.nonzero(found)
+    if len(rows) > _MOST_POINTS:
+        strongest = np.argpartition(-bend[rows, cols], _MOST_POINTS)[:_MOST_POINTS]
+        rows, cols = rows[strongest], cols[strongest]
+    turn = angle[rows, cols].astype(np.float64)
+    ratio = np.array([width / size[0], height / size[1]])
+    points = (np.column_stack([cols, rows]) + 0.5) * ratio - 0.5
+    return points, np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def _lower_than_both_sides(
+    surface: Surface, where: Mask, points: Points, across: Points
+) -> tuple[Points, Points]:
+    """Drop the points at the foot of a step, where only one side is lighter, or is no piece."""
+    if not len(points):
+        return points, across
+    near, far = _SIDE_MM
+    mean = (near + far) / 2
+    offsets = np.array([-far, -mean, -near, -0.15, 0, 0.15, near, mean, far])
+    places = points[:, None] + across[:, None] * surface.px(1.0) * offsets[None, :, None]
+    tone = _at(surface.tone, places)
+    middle = tone[:, 3:6].mean(1)
+    left, right = np.median(tone[:, :3], axis=1) - middle, np.median(tone[:, 6:], axis=1) - middle
+    lower, higher = np.minimum(left, right), np.maximum(left, right)
+    keep = (lower > _LEAST_DEPTH) & (lower > _BOTH_SIDES * higher)
+    keep &= _at(where.astype(np.float32), places[:, [1, -2]]).min(1) > 0.5
+    return points[keep], across[keep]
+
+
+def _at(plane: NDArray[np.float32], places: Points) -> NDArray[np.float64]:
+    """Values of a plane at places (x, y)."""
+    return np.asarray(
+        cv2.remap(
+            plane,
+            places[..., 0].astype(np.float32),
+            places[..., 1].astype(np.float32),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        ),
+        np.float64,
+    )
+
+
+def _is_crest(bend: Plane, angle: Plane) -> Mask:
+    """Whether a pixel exceeds its two neighbours across the valley."""
+    sector = np.round(angle / (np.pi / 4)).astype(int) % 4
+    out = np.zeros(bend.shape, bool)
+    padded = np.pad(bend, 1)
+    height, width = bend.shape
+    for number, (dx, dy) in enumerate(((1, 0), (1, 1), (0, 1), (-1, 1))):
+        ahead = padded[1 + dy : 1 + dy + height, 1 + dx : 1 + dx + width]
+        behind = padded[1 - dy : 1 - dy + height, 1 - dx : 1 - dx + width]
+        out |= (sector == number) & (bend >= ahead) & (bend > behind)
+    return out
+
+
+def _chains(points: Points, gap_px: float, shortest_px: float) -> Iterator[NDArray[np.intp]]:
+    """Indices of the points along the longest path of each net, from end to end."""
+    pairs = cKDTree(points).query_pairs(gap_px, output_type="ndarray")
+    if not len(pairs):
+        return
+    length = np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1)
+    # Short steps cost less than their length would: the path goes from point to point and does
+    # not cut corners.
+    cost = length**1.5
+    graph = coo_matrix((cost, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2).tocsr()
+    count, net = connected_components(graph, directed=False)
+    order = np.argsort(net, kind="stable")
+    bounds = np.searchsorted(net[order], np.arange(count + 1))
+    for number in range(count):
+        members = order[bounds[number] : bounds[number + 1]]
+        if len(members) < 4 or np.ptp(points[members], axis=0).max() < 0.7 * shortest_px:
+            continue
+        own = graph[members][:, members]
+        start = 0
+        previous: NDArray[np.int32] = np.empty(0, np.int32)
+        for _ in range(2):
+            far, previous = dijkstra(own, directed=False, indices=start, return_predecessors=True)
+            first, start = start, int(np.argmax(far))
+        chain = [start]
+        while chain[-1] != first:
+            chain.append(int(previous[chain[-1]]))
+        chosen = members[chain]
+        steps = np.linalg.norm(np.diff(points[chosen], axis=0), axis=1)
+        if steps.sum() >= shortest_px:
+            yield chosen
+
+
+def _read(surface: Surface, path: Points, across: Points) -> Line:
+    """Read the section at each point of a path."""
+    # The direction across is the same up to its sign; keep one side on one side.
+    along = np.gradient(path, axis=0)
+    flip = np.sign(across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0])
+    across = across * np.where(flip == 0, 1, flip)[:, None]
+    offsets = np.arange(-_REACH_MM, _REACH_MM + _SAMPLE_MM / 2, _SAMPLE_MM)
+    places = path[:, None] + across[:, None] * surface.px(1.0) * offsets[None, :, None]
+    light = _at(surface.light, places)
+    steps = np.linalg.norm(np.diff(path, axis=0), axis=1) / surface.px_per_mm
+    length = float(steps.sum())
+    light = _straightened(light, offsets)
+    window = max(1, round(_ALONG_MM / max(float(np.median(steps)), 0.05)))
+    light = uniform_filter1d(light, window, axis=0, mode="nearest")
+    near, far = _SIDE_MM
+    left = np.median(light[:, (offsets >= -far) & (offsets <= -near)], axis=1)
+    right = np.median(light[:, (offsets >= near) & (offsets <= far)], axis=1)
+    share = (np.clip(offsets / near, -1, 1)[None, :, None] + 1) / 2
+    sound = left[:, None] * (1 - share) + right[:, None] * share
+    missing = 1 - light / np.maximum(sound, 1e-4)
+    inner = np.abs(offsets) <= near
+    beside = (np.abs(offsets) >= near) & (np.abs(offsets) <= far)
+    grey = missing[:, inner].mean(-1)
+    core = np.abs(offsets[inner]) <= 0.25
+    deepest = grey[:, core].max(1)
+    middle = np.take_along_axis(
+        light[:, inner][:, core], grey[:, core].argmax(1)[:, None, None], axis=1
+    )[:, 0]
+    darker = np.minimum(left.mean(-1), right.mean(-1))
+    black = missing[:, inner].sum(1) * _SAMPLE_MM
+    spread = (grey > 0.5 * deepest[:, None]).sum(1) * _SAMPLE_MM
+    return Line(
+        path=path,
+        length_mm=length,
+        covered=float(steps[steps <= _STEP_MM].sum()) / length,
+        depth=np.log(np.maximum(darker, 1e-4) / np.maximum(middle.mean(-1), 1e-4)),
+        missing=deepest,
+        black_mm=black,
+        spread_mm=spread,
+        sides=np.stack([left, right], axis=1),
+        middle=middle,
+        unrest=max(1.4826 * float(np.median(np.abs(missing[:, beside].mean(-1)))), 0.01),
+    )
+
+
+def _straightened(light: NDArray[np.float64], offsets: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Shift each section so that its darkest place near the middle lies at nought."""
+    inner = np.flatnonzero(np.abs(offsets) <= 0.35)
+    darkest = inner[light[:, inner].mean(-1).argmin(1)] - len(offsets) // 2
+    index = np.clip(np.arange(len(offsets))[None] + darkest[:, None], 0, len(offsets) - 1)
+    return np.take_along_axis(light, index[..., None], axis=1)
+
+
+def as_region(
+    paths: Sequence[Points], width_px: float, shape: tuple[int, ...]
+) -> tuple[Mask, tuple[int, int]]:
+    """Draw paths with a breadth.
+
+    Parameters
+    ----------
+    paths : sequence of ndarray of float64, shape (n, 2)
+        Points (x, y) in working pixels.
+    width_px : float
+    shape : tuple of int
+        (height, width) of the working picture.
+
+    Returns
+    -------
+    ndarray of bool
+        A window of the working picture.
+    tuple of int
+        (row, column) of the window.
+    """
+    drawn = [np.round(path).astype(np.int32) for path in paths]
+    thick = max(1, round(width_px))
+    points = np.concatenate(drawn)
+    low = np.maximum(points.min(0) - thick - 2, 0)
+    high = np.minimum(points.max(0) + thick + 3, [shape[1], shape[0]])
+    canvas = np.zeros((int(high[1] - low[1]), int(high[0] - low[0])), np.uint8)
+    cv2.polylines(canvas, [path - low for path in drawn], False, 1, thick)
+    return canvas > 0, (int(low[1]), int(low[0]))

@@ -1,0 +1,134 @@
+"""Cracks: found and measured on any light clay, and not mistaken for what only looks like one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.faults import crack
+from grader.findings import Finding
+from tests.faults import made
+
+
+def _found(*pictures: NDArray[np.float64], **how: object) -> list[Finding]:
+    return crack.find(made.seen(*pictures, **how))  # type: ignore[arg-type]
+
+
+def _measure(found: Finding, name: str) -> float:
+    return next(value for key, value, _ in found.measures if key == name)
+
+
+@pytest.mark.parametrize("clay", [made.BUFF, made.RED, made.WHITE_CLAY])
+@pytest.mark.parametrize("width_mm", [0.3, 0.6, 1.0])
+def test_a_crack_is_found_where_it_is_and_as_long_as_it_is(
+    clay: tuple[float, float, float], width_mm: float
+) -> None:
+    (found,) = _found(made.crack(made.wall(clay), length_mm=20, width_mm=width_mm))
+    assert found.fault == "crack"
+    assert found.certainty > 0.5
+    assert found.diameter_mm == pytest.approx(20 * np.mean(np.cos(np.linspace(0, 0.4))), abs=4)
+    # It tapers from its full width to a seventh, and its end is too thin to be followed.
+    assert 0.45 * width_mm < _measure(found, "width") < 0.9 * width_mm
+    x, y = made.place_mm(found)
+    assert (x, y) == pytest.approx((22, 21), abs=3)
+    assert (found.shift_de00 or 0) > 5
+    assert "every colour" in found.why
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_clean_wall_has_no_crack(seed: int) -> None:
+    assert _found(made.wall(seed=seed)) == []
+
+
+def test_a_crack_painted_out_is_gone() -> None:
+    cracked = made.crack(made.wall())
+    assert _found(cracked)
+    mended = made.lay(cracked, made.box(15, 8, 30, 36), made.BUFF)
+    assert _found(mended) == []
+
+
+@pytest.mark.parametrize(
+    "light", [(0.5, 0.5, 0.5), (1.25, 1.25, 1.25), (1.2, 1.0, 0.75), (0.85, 1.0, 1.2)]
+)
+def test_brighter_or_warmer_light_changes_nothing(light: tuple[float, float, float]) -> None:
+    picture = made.crack(made.wall())
+    (plain,), (lit,) = _found(picture), _found(picture, light=light)
+    assert lit.certainty == pytest.approx(plain.certainty, abs=0.2)
+    assert lit.diameter_mm == pytest.approx(plain.diameter_mm, abs=1.5)
+    assert _measure(lit, "width") == pytest.approx(_measure(plain, "width"), abs=0.06)
+
+
+def test_mirrored_it_is_the_same() -> None:
+    picture = made.crack(made.wall())
+    (plain,), (other,) = _found(picture), _found(made.mirrored(picture))
+    assert other.diameter_mm == pytest.approx(plain.diameter_mm, abs=1.0)
+    assert made.place_mm(other)[0] == pytest.approx(made.WIDE_MM - made.place_mm(plain)[0], abs=0.5)
+
+
+def test_a_crack_through_paint_is_found() -> None:
+    band = made.lay(made.wall(), made.box(0, 20, made.WIDE_MM, 44), made.COBALT)
+    (found,) = _found(made.crack(band, start_mm=(22, 14), length_mm=26, width_mm=0.6))
+    assert found.diameter_mm is not None
+    assert found.diameter_mm > 18
+
+
+def test_two_cracks_are_two_findings() -> None:
+    picture = made.crack(made.crack(made.wall(), (14, 10)), (34, 25), seed=3)
+    assert len(_found(picture)) == 2
+
+
+@pytest.mark.parametrize("colour", [made.COBALT, made.OCHRE, made.BROWN, made.BLACK])
+def test_painted_lines_are_no_cracks(colour: tuple[float, float, float]) -> None:
+    picture = made.wall()
+    for x in (10, 18, 26, 34):
+        stem = [(x + 0.6 * np.sin(t / 5), t) for t in range(10, 48)]
+        picture = made.lay(picture, made.line(stem, 1.3), colour)
+    assert [each for each in _found(picture, decorated=True) if each.certainty > 0.3] == []
+
+
+def test_a_painted_spiral_is_no_crack() -> None:
+    turn = np.linspace(0.5, 5 * np.pi, 200)
+    swirl = np.column_stack([np.cos(turn), np.sin(turn)]) * (0.9 * turn / np.pi * 2)[:, None]
+    picture = made.lay(made.wall(), made.line(np.array([24, 30]) + swirl, 1.0), made.BROWN)
+    assert _found(picture, decorated=True) == []
+
+
+def test_throwing_rings_are_no_cracks() -> None:
+    picture = made.wall()
+    rows = np.linspace(0, made.HIGH_MM, picture.shape[0])
+    picture *= (1 + 0.08 * np.sin(2 * np.pi * rows / 3.5))[:, None, None]
+    assert _found(picture) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_iron_specks_are_no_cracks(seed: int) -> None:
+    assert _found(made.specks(made.wall(seed=seed), 8, seed=seed)) == []
+
+
+def test_a_chain_of_specks_is_no_crack() -> None:
+    picture = made.wall()
+    for number in range(9):
+        dot = made.ellipse((22 + 0.2 * number, 12 + 1.7 * number), 0.8, 0.8)
+        picture = made.lay(picture, 0.85 * dot, (0.07, 0.04, 0.03))
+    assert _found(picture) == []
+
+
+def test_the_edge_between_two_paints_is_no_crack() -> None:
+    picture = made.lay(made.wall(), made.box(0, 10, made.WIDE_MM, 30), made.OCHRE)
+    picture = made.lay(picture, made.box(0, 30, made.WIDE_MM, 50), made.COBALT)
+    assert _found(picture, decorated=True) == []
+
+
+def test_a_soft_shadow_is_no_crack() -> None:
+    picture = made.wall()
+    cols = np.linspace(0, made.WIDE_MM, picture.shape[1])
+    picture *= (1 - 0.5 * np.exp(-(((cols - 24) / 1.6) ** 2)))[None, :, None]
+    assert _found(picture) == []
+
+
+def test_a_seam_that_all_sides_show_at_one_place_is_no_crack() -> None:
+    seam = made.line([(4, 18), (44, 18)], 0.5)
+    picture = made.lay(made.wall(), seam, made.SLOT)
+    assert _found(picture, picture, picture, picture) == []
+    assert len(_found(picture, made.wall(), made.wall(), made.wall())) == 1
