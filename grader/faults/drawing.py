@@ -45,9 +45,9 @@ _HUE = 0.25
 _TIMES = 2.5
 _AREA_MM2 = 60.0
 """Paint is of the colour of the line if it is this share as dark (log light; black paint gives a
-twentieth of the light of clay) and within so much in both log-chromaticities; there must be more of it than the line
-itself can make on the two views that show it: two and a half times its area, or that of the
-largest crack, 50 mm by 1.2 mm."""
+twentieth of the light of clay) and within so much in both log-chromaticities. There must be more
+of it than the line itself can make on the two views that show it: two and a half times its area,
+or that of the largest crack, 50 mm by 1.2 mm."""
 
 _ATTACHED_MM = 2.5
 _EDGE_MM = 4.0
