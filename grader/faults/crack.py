@@ -14,6 +14,8 @@ import numpy as np
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
+from grader.facts import Finish
+from grader.faults.crawl import bare_islands
 from grader.faults.drawing import drawn, is_clay_between, is_sister
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.lines import Points, as_region, trace_dark_lines
@@ -45,8 +47,12 @@ _LIKE_MISSING = 0.15
 _LIKE_WIDTH = 1.7
 """Two lines are alike up to this difference of missing light and this ratio of widths."""
 
+_RIM_MM = 1.5
+_RIM_SHARE = 0.6
+"""A line of which so much runs so near the outline of a bare island is the foot of its rim."""
+
 _LEAST_QUALITY = 0.15
-_LEAST_CERTAINTY = 0.2
+_LEAST_CERTAINTY = 0.25
 """Less than this is not worth a look."""
 
 
@@ -97,7 +103,7 @@ def find(evidence: Evidence) -> list[Finding]:
         ]
         for group in _joined(view, parts):
             certainty = _certainty(group)
-            if certainty > _LEAST_CERTAINTY:
+            if certainty > _LEAST_CERTAINTY and not _is_rim(view, group, evidence.finish):
                 out.append(_report(view, group, certainty))
     return out
 
@@ -162,6 +168,18 @@ def _is_there_too(
         return False
     apart = np.linalg.norm(own[:, None] - np.concatenate(alike)[None], axis=-1).min(1)
     return float((apart < _SAME_PLACE_MM).mean()) > _SAME_PLACE_SHARE
+
+
+def _is_rim(view: ViewEvidence, group: Sequence[_Part], finish: Finish | None) -> bool:
+    """Whether the line is the foot of the roll of glaze round an island of bare clay."""
+    if finish == "raw":
+        return False
+    path = np.concatenate([part.path for part in group])
+    for bare in bare_islands(view, coloured=finish == "coloured"):
+        apart = np.linalg.norm(path[:, None] - bare.island.outline[None], axis=-1).min(1)
+        if (apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE:
+            return True
+    return False
 
 
 def _on_body(view: ViewEvidence, path: Points) -> Points:

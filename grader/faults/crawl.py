@@ -1,0 +1,341 @@
+"""Crawling: bare islands in the glaze, shut in by the thick rim of the glaze that drew back.
+
+Where the glaze has left, the clay shows without it: a little lighter and paler than glazed clay
+beside it, even, with a sharp edge all round. The rolled rim stands up and throws a fine dark line.
+A gap in a painting shows glazed clay, a painted dot has a colour, a highlight stays where it is
+while the piece turns, a flake is smaller than three millimetres and has no rim.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.islands import Island, find_islands
+from grader.faults.slots import rise
+from grader.findings import Finding
+from grader.piece import Mask
+from grader.surface import grow
+
+_SIZE_MM = (1.9, 2.6)
+"""Islands are 2 to 50 mm (common practice, no source); among so many patches of grain the smallest
+are the least sure."""
+
+_FINE = {"px_per_mm": 5.0, "sigma_mm": 0.3, "sizes_mm": (0.8, 14.0)}
+_COARSE = {"px_per_mm": 2.5, "sigma_mm": 0.6, "sizes_mm": (3.0, 40.0)}
+"""Two looks: the finer shows the rim of an island of 2 mm (0.4 mm of its core are left between the
+blurred edges), the coarser bridges iron specks and throwing rings under a large one."""
+
+_RIM = (0.5, 0.75)
+"""Share of the outline with a line darker (or lighter) than both sides. A lamp cannot reach all
+of a roll alike, but its foot is dark nearly all round."""
+
+_RIM_DEPTH = (0.06, 0.12)
+_RIM_BLACK = (0.55, 0.85)
+"""Log light by which the foot of the roll is darker; a line of paint is darker than any roll."""
+
+_GRAINS = 3.0
+_LEAST_LINE = 0.05
+"""The rim counts from 5 % of light, or three spreads of the grain where that is more."""
+
+_LIFT = (0.08, 0.15)
+_GLEAM = (0.4, 0.55)
+"""Log light by which bare clay is lighter than glazed: 0.1 to 0.3, since glaze wets and darkens.
+White and highlights are lighter still; a gap in the painting is not lighter at all."""
+
+_PALER = (0.03, 0.06)
+_FOREIGN = (0.2, 0.27)
+"""Log-chromaticity by which bare clay differs from glazed clay: 0.05 to 0.17; white slip on
+clay that is not white differs by 0.25 and more."""
+
+_BESIDE_PAINT = 0.2
+"""Share of paint in the band round an island from which its step is that of the paint."""
+
+_CLIPPED = (0.3, 0.5)
+_CLIPPED_HUE = 0.1
+"""Share of clipped pixels from which colour says little; a tenth more is then forgiven."""
+
+_ALL_ROUND = (0.0, 0.06)
+"""Step of log light that all but the lowest seventh of the outline keeps."""
+
+_RIMLESS_MM = 4.0
+_RIMLESS_STEP = (0.05, 0.09)
+_RIMLESS_GLEAM = (0.15, 0.25)
+_RIMLESS_EVEN = (0.6, 0.8)
+_RIMLESS_GRAINS = (5.0, 9.0)
+_RIMLESS_TRUST = 0.6
+"""Under soft light a rim does not show. Then the island must be larger than any glint of dust, its
+step sharp, no higher than bare clay's, as high on all sides, and far above the grain; and it is
+less sure."""
+
+_COLOURED_DE00 = (6.0, 12.0)
+"""CIEDE2000 of the clay beneath against a coloured glaze, all round but for a seventh of the
+outline; the glaze's own flow and breaking makes less, or makes it softly."""
+
+_SAME_PLACE_MM = 4.0
+_SAME_SIZE = 1.6
+_SAME_PLACE_VIEWS = 2
+"""What lies at one place of the picture on two more views, while the piece turns, is light."""
+
+_LEAST_SIGN = 0.05
+_LEAST_CERTAINTY = 0.3
+"""Less than this is not worth a look."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bare:
+    """An island that may be bare clay.
+
+    Attributes
+    ----------
+    island : Island
+    certainty : float
+        0..1.
+    rim : float
+        Share of the outline on which a rim shows.
+    step : float
+        Median step of log light from outside to inside.
+    """
+
+    island: Island
+    certainty: float
+    rim: float
+    step: float
+
+    @property
+    def middle_px(self) -> NDArray[np.float64]:
+        """Middle (x, y) in working pixels."""
+        return np.asarray(self.island.outline.mean(0))
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find crawling on every view.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        One an island.
+    """
+    if evidence.finish == "raw":
+        return []
+    bare = [bare_islands(view, coloured=evidence.finish == "coloured") for view in evidence.views]
+    out: list[Finding] = []
+    for view, own in zip(evidence.views, bare, strict=True):
+        others = [
+            (other, islands)
+            for other, islands in zip(evidence.views, bare, strict=True)
+            if other is not view and view.skin is not None and other.skin is not None
+        ]
+        for island in own:
+            there = sum(_is_there_too(view, island, *other) for other in others)
+            if island.certainty > _LEAST_CERTAINTY and there < _SAME_PLACE_VIEWS:
+                out.append(_report(view, island, coloured=evidence.finish == "coloured"))
+    return out
+
+
+def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
+    """Bare islands of one view, the surest of those that overlap.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    coloured : bool
+        Whether the glaze has a colour of its own.
+
+    Returns
+    -------
+    list of Bare
+        With a certainty above nought, the surest first.
+    """
+    found: list[Bare] = []
+    where = _seen_well(view, coloured)
+    for fine, look in ((True, _FINE), (False, _COARSE)):
+        for island in find_islands(view.surface, where, **look):  # type: ignore[arg-type]
+            if island.diameter_mm < _SIZE_MM[0]:
+                continue
+            bare = _coloured(island) if coloured else _clear(view, island, fine)
+            if bare.certainty > 0.0:
+                found.append(bare)
+    chosen: list[Bare] = []
+    for bare in sorted(found, key=lambda each: -each.certainty):
+        away = [np.linalg.norm(bare.middle_px - other.middle_px) for other in chosen]
+        reach = [view.surface.px(other.island.diameter_mm / 2) for other in chosen]
+        if all(one > other for one, other in zip(away, reach, strict=True)):
+            chosen.append(bare)
+    return chosen
+
+
+def _seen_well(view: ViewEvidence, coloured: bool) -> Mask:
+    """Where an island would show its shape."""
+    if view.skin is None:
+        return view.surface.mask
+    # Through the opening a coloured glaze shows little but its own reflections.
+    return view.zones.facing if coloured else view.zones.facing | view.zones.inside
+
+
+def _rim(island: Island) -> tuple[float, float]:
+    """Share of the outline with a rim, and how dark its foot is (median of the log light)."""
+    least = max(_LEAST_LINE, _GRAINS * island.grain)
+    tone = island.outside[:, 0]
+    dark = np.minimum(island.inside[0], tone) - island.darkest
+    light = island.lightest - np.maximum(island.inside[0], tone)
+    shown = float((dark > least).mean())
+    any_shown = float(((dark > least) | (light > least)).mean())
+    # A bright line alone may be a glint; with the dark one it is the lit side of the roll.
+    return max(shown, 0.85 * any_shown), float(np.median(np.maximum(dark, light)))
+
+
+def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
+    """Hold an island in clear glaze against bare clay."""
+    steps = island.inside[0] - island.outside[:, 0]
+    step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
+    rim, depth = _rim(island)
+    rimmed = (
+        rise(rim, _RIM)
+        * rise(depth, _RIM_DEPTH)
+        * (1.0 - rise(depth, _RIM_BLACK))
+        * rise(low, _ALL_ROUND)
+    )
+    rimless = (
+        _RIMLESS_TRUST
+        * (fine and island.diameter_mm > _RIMLESS_MM)
+        * rise(low, _RIMLESS_STEP)
+        * (1.0 - rise(step, _RIMLESS_GLEAM))
+        * rise(low / max(step, 1e-6), _RIMLESS_EVEN)
+        * rise(step / max(island.grain, 1e-3), _RIMLESS_GRAINS)
+    )
+    if max(rimmed, rimless) < _LEAST_SIGN:
+        return Bare(island, 0.0, rim, step)
+    rows, cols = island.core
+    zones = view.zones
+    painted_round = _painted_round(view, island)
+    lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
+    if painted_round < _BESIDE_PAINT:
+        # The glazed clay beside it says more than the fit over the whole piece.
+        lift = min(lift, step)
+    hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
+    paler = float(np.hypot(*np.median(island.inside[1:] - island.outside[:, 1:], axis=0)))
+    if painted_round < _BESIDE_PAINT:
+        rimmed *= rise(max(hue, min(paler, hue + 0.05)), _PALER)
+    rimmed *= rise(lift, _LIFT)
+    if painted_round > 0.05 or zones.inside[rows, cols].any() or zones.paint[rows, cols].any():
+        rimless = 0.0
+    clipped = float(view.surface.clipped[rows, cols].mean())
+    forgiven = _CLIPPED_HUE * rise(clipped, (0.1, 0.25))
+    clay = (
+        rise(island.diameter_mm, _SIZE_MM)
+        * (1.0 - rise(lift, _GLEAM))
+        * (1.0 - rise(hue - forgiven, _FOREIGN))
+        * (1.0 - rise(clipped, _CLIPPED))
+    )
+    return Bare(island, clay * max(rimmed, rimless), rim, step)
+
+
+def _coloured(island: Island) -> Bare:
+    """Hold an island in a coloured glaze against the clay beneath."""
+    rim, depth = _rim(island)
+    certainty = rise(rim, _RIM) * rise(depth, _RIM_DEPTH) * rise(island.diameter_mm, _SIZE_MM)
+    if certainty > 0.0:
+        shifts = ciede2000(_lab(island.inside), _lab(island.outside))
+        certainty *= rise(float(np.quantile(shifts, 0.15)), _COLOURED_DE00)
+    return Bare(island, certainty, rim, float(np.median(island.inside[0] - island.outside[:, 0])))
+
+
+def _lab(fields: NDArray[np.float64]) -> NDArray[np.float64]:
+    """CIELAB of tone and the two log-chromaticities."""
+    tone, red, blue = fields[..., 0], fields[..., 1], fields[..., 2]
+    green = tone - (red + blue) / 3
+    linear = np.exp(np.stack([green + red, green, green + blue], axis=-1))
+    return np.asarray(linear_to_lab(linear), np.float64)
+
+
+def _painted_round(view: ViewEvidence, island: Island) -> float:
+    """Share of a band round the island that is paint."""
+    region, corner = _filled(view, island, round(view.surface.px(3.0)))
+    band = grow(region, view.surface.px(2.5)) & ~grow(region, view.surface.px(1.0))
+    height, width = region.shape
+    paint = view.zones.paint[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    return float(paint[band].mean()) if band.any() else 0.0
+
+
+def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:
+    """The island as a region of the working picture, and the corner (row, col) of its window."""
+    height, width = view.surface.mask.shape
+    points = np.round(island.outline).astype(np.int32)
+    low = np.maximum(points.min(0) - pad, 0)
+    high = np.minimum(points.max(0) + pad + 1, [width, height])
+    canvas = np.zeros((int(high[1] - low[1]), int(high[0] - low[0])), np.uint8)
+    cv2.fillPoly(canvas, [points - low.astype(np.int32)], 1)
+    return canvas > 0, (int(low[1]), int(low[0]))
+
+
+def _is_there_too(
+    view: ViewEvidence, bare: Bare, other: ViewEvidence, islands: Sequence[Bare]
+) -> bool:
+    """Whether another view shows the like at the same place of the picture of the piece."""
+    here = _on_body(view, bare.middle_px)
+    for each in islands:
+        ratio = each.island.diameter_mm / bare.island.diameter_mm
+        near = np.linalg.norm(_on_body(other, each.middle_px) - here) < _SAME_PLACE_MM
+        if near and 1 / _SAME_SIZE < ratio < _SAME_SIZE:
+            return True
+    return False
+
+
+def _on_body(view: ViewEvidence, place: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Millimetres from the middle of the body and from its top."""
+    zones = view.zones
+    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
+    return np.asarray((place - [middle, zones.body_rows[0]]) / view.surface.px_per_mm)
+
+
+def _report(view: ViewEvidence, bare: Bare, *, coloured: bool) -> Finding:
+    surface, island = view.surface, bare.island
+    region, corner = _filled(view, island, round(surface.px(3.5)))
+    height, width = region.shape
+    window = np.s_[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    light = surface.light[window]
+    beside = grow(region, surface.px(3.0)) & ~grow(region, surface.px(1.8)) & surface.mask[window]
+    sound = beside & ~view.zones.paint[window]
+    sound = sound if sound.sum() > 0.2 * max(1, beside.sum()) else beside
+    rows, cols = island.core
+    lab = linear_to_lab(
+        np.stack([np.median(surface.light[rows, cols], axis=0), np.median(light[sound], axis=0)])
+    )
+    shift = float(ciede2000(lab[0], lab[1]))
+    what = "than the glaze" if coloured else "than the glazed clay"
+    rim = (
+        f"a rim that shows on {100 * bare.rim:.0f} % of its outline"
+        if bare.rim > _RIM[0]
+        else "a sharp edge all round"
+    )
+    why = (
+        f"An island of {in_words(island.diameter_mm, view)} with {rim} is "
+        f"{abs(np.expm1(bare.step)) * 100:.0f} % {'lighter' if bare.step > 0 else 'darker'} "
+        f"{what} beside it, as bare clay is."
+    )
+    return finding(
+        view,
+        "crawl",
+        region,
+        corner,
+        shift_de00=shift,
+        certainty=bare.certainty,
+        why=why,
+        measures=(
+            ("diameter", round(island.diameter_mm, 2), "mm"),
+            ("rim_share", round(bare.rim, 2), "1"),
+            ("lighter", round(bare.step, 3), "ln"),
+        ),
+    )

@@ -1,0 +1,143 @@
+"""Crawling: bare islands found and measured, and paint, light and specks left alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.faults import crack, crawl
+from grader.findings import Finding
+from tests.faults import made
+
+GLAZED = np.array(made.BUFF)
+BARE = GLAZED * np.array([1.17, 1.18, 1.29])
+"""Bare clay is a sixth lighter than under clear glaze, and paler (about 5 L*, 3 b*)."""
+
+
+def _found(*pictures: NDArray[np.float64], **how: object) -> list[Finding]:
+    return crawl.find(made.seen(*pictures, **how))  # type: ignore[arg-type]
+
+
+def _crawled(
+    picture: NDArray[np.float64],
+    centre_mm: tuple[float, float] = (22.0, 28.0),
+    size_mm: float = 7.0,
+    bare: NDArray[np.float64] = BARE,
+    seed: int = 4,
+) -> NDArray[np.float64]:
+    """Draw the glaze back: bare clay, the dark foot of the roll, its pale crest."""
+    shape = made.island(centre_mm, size_mm, seed)
+    picture = made.lay(picture, 0.5 * made.ring_round(shape, 2.0), bare * 0.95)
+    picture = picture * (1 - 0.4 * made.ring_round(shape, 0.7)[..., None])
+    return made.lay(picture, shape, bare)
+
+
+@pytest.mark.parametrize("size_mm", [3.0, 5.0, 9.0, 15.0])
+def test_an_island_is_found_with_its_size(size_mm: float) -> None:
+    (found,) = _found(_crawled(made.wall(), size_mm=size_mm))
+    assert found.fault == "crawl"
+    assert found.certainty > 0.5
+    measured = {key: value for key, value, _ in found.measures}["diameter"]
+    assert measured == pytest.approx(size_mm, rel=0.15, abs=0.3)
+    assert made.place_mm(found) == pytest.approx((22, 28), abs=0.2 * size_mm + 0.5)
+    assert (found.shift_de00 or 0) > 2
+    assert "bare clay" in found.why
+
+
+def test_an_island_without_a_rim_is_less_sure() -> None:
+    flat = made.lay(made.wall(), made.island((22, 28), 8), GLAZED * 1.12)
+    (found,) = _found(flat)
+    (rimmed,) = _found(_crawled(made.wall(), size_mm=8))
+    assert found.certainty < rimmed.certainty
+
+
+def test_two_islands_are_two_findings() -> None:
+    picture = _crawled(_crawled(made.wall(), (14, 20), 6), (32, 42), 8, seed=5)
+    assert len(_found(picture)) == 2
+
+
+def test_an_island_painted_out_is_gone() -> None:
+    picture = made.lay(_crawled(made.wall()), made.box(14, 20, 30, 36), made.BUFF)
+    assert _found(picture) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_clean_wall_has_none(seed: int) -> None:
+    assert _found(made.wall(seed=seed)) == []
+    assert _found(made.specks(made.wall(seed=seed), 8, seed=seed)) == []
+
+
+@pytest.mark.parametrize("light", [(0.5, 0.5, 0.5), (1.15, 1.15, 1.15), (1.15, 1.0, 0.8)])
+def test_brighter_or_warmer_light_changes_nothing(light: tuple[float, float, float]) -> None:
+    picture = _crawled(made.wall())
+    (plain,), (lit,) = _found(picture), _found(picture, light=light)
+    assert lit.certainty == pytest.approx(plain.certainty, abs=0.2)
+    assert lit.diameter_mm == pytest.approx(plain.diameter_mm, abs=0.8)
+
+
+def test_mirrored_it_is_the_same() -> None:
+    picture = _crawled(made.wall())
+    (plain,), (other,) = _found(picture), _found(made.mirrored(picture))
+    assert other.diameter_mm == pytest.approx(plain.diameter_mm, abs=0.6)
+
+
+def test_an_island_in_paint_is_found() -> None:
+    band = made.lay(made.wall(), made.box(0, 14, made.WIDE_MM, 46), made.COBALT)
+    (found,) = _found(_crawled(band, size_mm=6), decorated=True)
+    assert found.diameter_mm == pytest.approx(6.5, abs=1.5)
+
+
+def test_clay_under_a_coloured_glaze_is_found() -> None:
+    glaze = made.wall((0.09, 0.12, 0.30))
+    (found,) = _found(_crawled(glaze, bare=BARE), finish="coloured", decorated=False)
+    assert (found.shift_de00 or 0) > 12
+
+
+def test_raw_ware_has_no_glaze_to_crawl() -> None:
+    assert _found(_crawled(made.wall()), finish="raw") == []
+
+
+@pytest.mark.parametrize("colour", [made.COBALT, made.BLACK, made.OCHRE, (0.79, 0.78, 0.73)])
+def test_painted_dots_and_eyes_are_none(colour: tuple[float, float, float]) -> None:
+    picture = made.wall()
+    for x, y, size in ((12, 15, 3), (30, 18, 5), (16, 38, 8), (34, 42, 2.5)):
+        picture = made.lay(picture, made.ellipse((x, y), size, size), colour)
+        picture = made.lay(picture, made.ellipse((x, y), 0.4 * size, 0.4 * size), made.BLACK)
+    assert _found(picture, decorated=True) == []
+
+
+def test_the_clay_left_between_painted_squares_is_none() -> None:
+    picture = made.wall()
+    for row in range(5):
+        for col in range(4):
+            if (row + col) % 2:
+                left, top = 5 + 9 * col, 8 + 9 * row
+                picture = made.lay(picture, made.box(left, top, left + 9, top + 9), made.BROWN)
+    assert _found(picture, decorated=True) == []
+
+
+def test_flakes_are_none() -> None:
+    band = made.lay(made.wall(), made.box(0, 14, made.WIDE_MM, 46), made.COBALT)
+    for x, y, size in ((12, 22, 1.2), (24, 30, 2.0), (33, 38, 2.8)):
+        band = made.lay(band, made.island((x, y), size, seed=int(x)), made.BUFF)
+    assert _found(band, decorated=True) == []
+
+
+def test_a_soft_veil_is_none() -> None:
+    rows, cols = np.mgrid[0 : made.blank().shape[0], 0 : made.blank().shape[1]]
+    away = np.hypot(rows / 28 - 40, cols / 28 - 22)
+    veil = 0.4 * np.exp(-((away / 8) ** 4))
+    assert _found(made.lay(made.wall(), veil, (0.6, 0.62, 0.66))) == []
+
+
+def test_what_stays_in_place_while_the_piece_turns_is_light() -> None:
+    picture = _crawled(made.wall())
+    assert _found(picture, picture, picture, picture) == []
+    assert len(_found(picture, made.wall(), made.wall(), made.wall())) == 1
+
+
+def test_the_foot_of_the_roll_is_no_crack() -> None:
+    picture = _crawled(made.wall(), size_mm=14)
+    picture = made.lay(picture, 0.7 * made.ring_round(made.island((22, 28), 14, 4), 0.6), made.SLOT)
+    assert crack.find(made.seen(picture)) == []
