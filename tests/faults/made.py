@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 from numpy.typing import NDArray
 
 from grader.facts import Finish
@@ -55,7 +56,7 @@ def blank() -> NDArray[np.float32]:
     return np.zeros(wall().shape[:2], np.float32)
 
 
-def lay(picture: Picture, cover: NDArray[np.floating], colour: Sequence[float]) -> Picture:
+def lay(picture: Picture, cover: NDArray[np.floating], colour: npt.ArrayLike) -> Picture:
     """Lay a colour over a wall where `cover` (0..1) says so."""
     return np.asarray(picture + cover[..., None] * (np.array(colour) - picture))
 
