@@ -31,9 +31,9 @@ from grader.record.pieces import (
 )
 from grader.record.refires import keep_comparison, uncompared
 from grader.record.rulebook import Rulebook, studio_rulebook
-from grader.record.sharing import Failed, each_result
 from grader.record.studio import Studio
 from grader.record.surveys import store_survey
+from grader.sharing import Failed, each_result
 from grader.verdict import Grade
 
 if TYPE_CHECKING:
@@ -41,9 +41,6 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int, str], object]
 """Called with (pieces done, pieces in all, code of the piece just done)."""
-
-_FAILED = "analysis_failed"
-"""Code of the problem that a survey carries where the analysis itself broke down."""
 
 
 def _nothing_in_common(batch: Batch) -> None:
@@ -272,31 +269,19 @@ def _whole_batch(studio: Studio, batch_id: int) -> Batch:
     return Batch(studio.folder, tuple(entries), charts=tuple(charts))
 
 
-def _failure(result: PieceSurvey | Failed) -> str:
-    """Return why a piece could not be looked at, or nothing."""
-    if isinstance(result, Failed):
-        return str(result)
-    for report in result.photos:
-        for problem in report.problems:
-            if problem.code == _FAILED:
-                return problem.text
-    return ""
-
-
 def _write_down(
     studio: Studio, task: _Task, result: PieceSurvey | Failed, analysis: Analysis, book: Rulebook
 ) -> Looked:
     piece_id, round_ = task.round.piece_id, task.round
-    trouble = _failure(result)
-    if isinstance(result, Failed) or trouble:
+    if isinstance(result, Failed):
         with studio.writing() as db:
             db.execute(
                 "INSERT INTO troubles (round_id, analysis, inputs_sha256, text, met_at) "
                 "VALUES (?, ?, ?, ?, ?)",
-                (round_.id, analysis.version, task.inputs_sha256, trouble, stamp()),
+                (round_.id, analysis.version, task.inputs_sha256, str(result), stamp()),
             )
             refresh(db, piece_id)
-        return Looked(round_.code, None, trouble)
+        return Looked(round_.code, None, str(result))
     with studio.writing() as db:
         store_survey(
             db,

@@ -14,7 +14,7 @@ import pytest
 
 from grader.batch import PieceEntry
 from grader.errors import PhotoError
-from grader.findings import PhotoReport, PieceSurvey, Problem
+from grader.findings import PieceSurvey
 from grader.record import add as add_module
 from grader.record.add import add_batch, end_batch, take_in, take_photos
 from grader.record.bench import piece_view
@@ -335,16 +335,8 @@ def _fails_on_k02(entry: PieceEntry, session: object) -> PieceSurvey:
 
 def test_what_the_analysis_says_itself_is_kept(studio: Studio, tmp_path: Path) -> None:
     batch = a_batch(tmp_path / "b", three_pieces())
-    added = add_batch(studio, batch, analysis=Analysis("b", _says_broken), book=BOOK, workers=1)
-    assert {one.trouble for one in added.looked} == {"This piece could not be judged: no memory."}
     added = add_batch(studio, batch, analysis=Analysis("c", _cannot_read), book=BOOK, workers=1)
     assert {one.trouble for one in added.looked} == {"K01/front.jpg: is broken."}
-
-
-def _says_broken(entry: PieceEntry, session: object) -> PieceSurvey:
-    problem = Problem("analysis_failed", "This piece could not be judged: no memory.", blocks=True)
-    report = PhotoReport(entry.shots[0].name, "front", usable=False, problems=(problem,))
-    return PieceSurvey(entry.code, (report,))
 
 
 def _cannot_read(entry: PieceEntry, session: object) -> PieceSurvey:

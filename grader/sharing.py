@@ -23,7 +23,7 @@ _LEAST_ITEMS = 3
 
 
 class Failed(str):
-    """Why the work on an item failed, in plain words."""
+    """Why the work on an item failed: one sentence, or several, in plain words."""
 
     __slots__ = ()
 
@@ -92,7 +92,7 @@ def _tried(work: Callable[[Item], Result], item: Item) -> Result | Failed:
     try:
         return work(item)
     except GraderError as error:
-        return Failed(str(error))
+        return Failed(f"{str(error).rstrip('.')}.")
     except Exception as error:
         # A fault of ours on one item must not cost the maker the rest.
         return Failed(f"The analysis failed ({type(error).__name__}: {error}).")
