@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,8 +18,8 @@ from grader.facts import PieceFacts
 from grader.findings import PieceSurvey
 from grader.record.clock import stamp
 from grader.record.studio import Studio
-from grader.rules import Rules, default_rules_text, grade_piece, load_rules
-from grader.rules import load as rules_load
+from grader.rules import Rules, grade_piece
+from grader.rules.load import build_rules, lay_over, read_values
 from grader.verdict import Verdict
 
 Grade = Callable[[PieceFacts, PieceSurvey, int], Verdict]
@@ -61,11 +60,8 @@ def rulebook(path: Path | None = None) -> Rulebook:
     ------
     RulesError
     """
-    rules = load_rules(path)
-    values = tomllib.loads(default_rules_text())
-    if path is not None:
-        values = rules_load._merged(values, tomllib.loads(path.read_text(encoding="utf-8-sig")))
-    return _book(rules, json.dumps(values, sort_keys=True))
+    values = read_values(path)
+    return _book(build_rules(values), json.dumps(values, sort_keys=True))
 
 
 def studio_rulebook(studio: Studio) -> Rulebook:
@@ -85,10 +81,10 @@ def rulebook_of(text: str) -> Rulebook:
     """
     values = json.loads(text)
     try:
-        rules = rules_load._build(values)
+        rules = build_rules(values)
     except KeyError:
         # Kept before the shipped rules had a key that they have now.
-        rules = rules_load._build(rules_load._merged(tomllib.loads(default_rules_text()), values))
+        rules = build_rules(lay_over(read_values(), values))
     return _book(rules, text)
 
 

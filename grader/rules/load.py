@@ -47,15 +47,81 @@ def load_rules(path: Path | None = None) -> Rules:
         Where the file cannot be read, or holds an unknown key, a value of the wrong kind or an
         impossible one. The message names the key, and the nearest known one.
     """
+    return build_rules(read_values(path))
+
+
+def read_values(path: Path | None = None) -> dict[str, Any]:
+    """Return every value of the rules, checked; parameters and errors as in `load_rules`.
+
+    Plain tables, lists, texts and numbers, so that they can be written down as JSON and built
+    again by `build_rules`.
+    """
     values = tomllib.loads(default_rules_text())
     where = "the shipped rules"
     if path is not None:
         where = str(path)
         studio = _read(path)
         _check(studio, SCHEMA, "", where)
-        values = _merged(values, studio)
+        values = lay_over(values, studio)
     _check_together(values, where)
-    return _build(values)
+    return values
+
+
+def lay_over(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """Return `base` with the values of `over` in place of its own, table by table, key by key."""
+    result = dict(base)
+    for key, value in over.items():
+        below = result.get(key)
+        if isinstance(below, dict) and isinstance(value, dict):
+            value = lay_over(below, value)
+        result[key] = value
+    return result
+
+
+def build_rules(values: Mapping[str, Any]) -> Rules:
+    """Build the rules from values that `read_values` has checked.
+
+    Raises
+    ------
+    KeyError
+        A value is missing.
+    """
+    digest = hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
+    views, colour, refire, use = (values[key] for key in ("views", "colour", "refire", "use"))
+    seconds, certainty, photos = (values[key] for key in ("seconds", "certainty", "photos"))
+    uses: tuple[Use, ...] = ("food", "plant", "decor")
+    return Rules(
+        name=values["name"],
+        version=digest[:10],
+        required=tuple(views["required"]),
+        advised=tuple(views["advised"]),
+        show=tuple(views["show"]),
+        speck_mm=photos["speck_mm"],
+        floor_px=photos["floor_px"],
+        counts_from=certainty["counts_from"],
+        safety_from=certainty["safety_from"],
+        widen=MappingProxyType(
+            {
+                "chart": 1.0,
+                "grey": colour["widen_grey"],
+                "backdrop": colour["widen_backdrop"],
+                None: colour["widen_none"],
+            }
+        ),
+        noise_de00=colour["noise_de00"],
+        most_refires=refire["most"],
+        flat_forms=tuple(refire["flat_forms"]),
+        refire_text=MappingProxyType(dict(refire["text"])),
+        forms=MappingProxyType({word: tuple(use[f"{word}_forms"]) for word in uses}),
+        unknown_use=use["unknown"],
+        price_slight=seconds["slight"],
+        price_marked=seconds["marked"],
+        price_several=seconds["several"],
+        round_to=seconds["round_to"],
+        coloured_judged=tuple(values["finish"]["coloured_judged"]),
+        faults=MappingProxyType({name: _fault(values["faults"][name]) for name in FAULT_NAMES}),
+        cautions=MappingProxyType(dict(values["cautions"])),
+    )
 
 
 def _read(path: Path) -> dict[str, Any]:
@@ -125,16 +191,6 @@ def _all_keys(table: Table, prefix: str = "") -> Iterator[str]:
             yield prefix + key
 
 
-def _merged(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
-    result = dict(base)
-    for key, value in over.items():
-        below = result.get(key)
-        if isinstance(below, dict) and isinstance(value, dict):
-            value = _merged(below, value)
-        result[key] = value
-    return result
-
-
 def _check_together(values: Mapping[str, Any], where: str) -> None:
     """Refuse values that are each possible but not together."""
     for name, fault in values["faults"].items():
@@ -182,45 +238,6 @@ def _check_fault(fault: Mapping[str, Any], key: str, where: str) -> None:
             where=where,
             remedy="A slight fault must not cost more than a marked one",
         )
-
-
-def _build(values: Mapping[str, Any]) -> Rules:
-    digest = hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
-    views, colour, refire, use = (values[key] for key in ("views", "colour", "refire", "use"))
-    seconds, certainty, photos = (values[key] for key in ("seconds", "certainty", "photos"))
-    uses: tuple[Use, ...] = ("food", "plant", "decor")
-    return Rules(
-        name=values["name"],
-        version=digest[:10],
-        required=tuple(views["required"]),
-        advised=tuple(views["advised"]),
-        show=tuple(views["show"]),
-        speck_mm=photos["speck_mm"],
-        floor_px=photos["floor_px"],
-        counts_from=certainty["counts_from"],
-        safety_from=certainty["safety_from"],
-        widen=MappingProxyType(
-            {
-                "chart": 1.0,
-                "grey": colour["widen_grey"],
-                "backdrop": colour["widen_backdrop"],
-                None: colour["widen_none"],
-            }
-        ),
-        noise_de00=colour["noise_de00"],
-        most_refires=refire["most"],
-        flat_forms=tuple(refire["flat_forms"]),
-        refire_text=MappingProxyType(dict(refire["text"])),
-        forms=MappingProxyType({word: tuple(use[f"{word}_forms"]) for word in uses}),
-        unknown_use=use["unknown"],
-        price_slight=seconds["slight"],
-        price_marked=seconds["marked"],
-        price_several=seconds["several"],
-        round_to=seconds["round_to"],
-        coloured_judged=tuple(values["finish"]["coloured_judged"]),
-        faults=MappingProxyType({name: _fault(values["faults"][name]) for name in FAULT_NAMES}),
-        cautions=MappingProxyType(dict(values["cautions"])),
-    )
 
 
 def _fault(table: Mapping[str, Any]) -> FaultRule:
