@@ -9,38 +9,32 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
-
-from tqdm import tqdm
 
 import grader
+from grader.console import DONE, FAILED, INCOMPLETE, bar, note
+from grader.console import out as say
 from grader.errors import BatchError, GraderError, UsageError
 from grader.facts import read_facts
+from grader.options import add_jobs, add_marker
 from grader.output import PAGE_NAME, prepare_folder, refuse_originals, write_files
+from grader.record.cli import add_commands as add_record_commands
 from grader.rules import Rules, default_rules_text, load_rules
 from grader.terminal import (
     check_lines,
     graded_lines,
     noise_lines,
-    plain,
     problem_lines,
     where_lines,
 )
 from grader.verdict import GradedBatch
 
-_DONE = 0
-_FAILED = 1
-_INCOMPLETE = 3
 _STOPPED = 130  # what a shell gives to a program ended by Ctrl-C
 
 _DEMO_OUT = Path("demo-out")
 _SLIPS = Path("slips.html")
-
-T = TypeVar("T", int, float)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -64,27 +58,59 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except GraderError as error:
-        _complain(str(error))
+        note(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        _complain("stopped before it was done.")
+        note("stopped before it was done.")
         return _STOPPED
     except BrokenPipeError:
         # Whoever read our output has enough of it. Python would complain once more while it
         # closes stdout, so that goes nowhere.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return _FAILED
+        return FAILED
+
+
+_GROUPS: Mapping[str, tuple[str, ...]] = {
+    "One batch": ("grade", "check", "slips", "noise", "rules", "demo"),
+    "Keep a record": ("init", "add", "pieces", "set", "firing"),
+    "Your word on a piece": ("decide", "judge", "say", "reference", "undo", "history", "explain"),
+    "Refires and other rules": ("compare", "mended", "regrade"),
+    "Out of the record": ("lists", "export", "sound"),
+}
+"""The commands as ``grader --help`` tells them, in the order of the work."""
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="grader",
-        description="Grade a kiln load of pots from photographs: first, refire or second.",
-        epilog="Everything is done on this machine; no photo leaves it.",
+        usage="grader COMMAND ...",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        epilog="grader COMMAND --help says more of a command.\n"
+        "Everything is done on this machine; no photo leaves it.",
     )
     parser.add_argument("--version", action="version", version=f"grader {grader.__version__}")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(
+        prog="grader", required=True, metavar="COMMAND", help=argparse.SUPPRESS
+    )
+    _add_batch_commands(commands)
+    add_record_commands(commands)
+    told = {each.dest: each.help or "" for each in commands._choices_actions}
+    parser.description = _overview(told)
+    for name, command in commands.choices.items():
+        # What the overview says of a command heads its own help too.
+        command.description = command.description or f"{told[name][:1].upper()}{told[name][1:]}."
+    return parser
 
+
+def _overview(told: Mapping[str, str]) -> str:
+    """Tell all commands, a line each, under their headings."""
+    lines = ["Grade a kiln load of pots from photographs: first, refire or second."]
+    for heading, names in _GROUPS.items():
+        lines += ["", f"{heading}:", *(f"  {name:<10} {told[name]}" for name in names)]
+    return "\n".join(lines)
+
+
+def _add_batch_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     grade = commands.add_parser("grade", help="grade the photos of one unloaded batch")
     grade.add_argument(
         "photos",
@@ -111,23 +137,23 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(command=_demo)
 
     check = commands.add_parser(
-        "check", help="only look whether the photos are good enough, before the pieces are put away"
+        "check", help="see if the photos are good enough while the pieces stand there"
     )
     check.add_argument("photos", type=Path, metavar="PHOTOS", help="folder as for grade")
     _shared_options(check)
     check.set_defaults(command=_check)
 
     noise = commands.add_parser(
-        "noise", help="measure your camera's own noise from repeated shots of one side of a piece"
+        "noise", help="measure your camera's own noise from shots of one side"
     )
     noise.add_argument(
         "photos", type=Path, metavar="PHOTOS", help="folder with three shots or more"
     )
-    _marker_option(noise)
+    add_marker(noise)
     noise.set_defaults(command=_noise)
 
     slips = commands.add_parser(
-        "slips", help="make the page to print: slips with codes, marker cards, how to photograph"
+        "slips", help="make the page to print: slips with codes and the marker card"
     )
     slips.add_argument(
         "codes", nargs="*", metavar="CODE", help="K07 is one slip, K01-K24 are twenty-four"
@@ -142,56 +168,21 @@ def _parser() -> argparse.ArgumentParser:
         default=_SLIPS,
         help=f"page to write (default: {_SLIPS})",
     )
-    _marker_option(slips)
+    add_marker(slips)
     slips.set_defaults(command=_slips)
 
     rules = commands.add_parser(
-        "rules", help="print the shipped rules, to start a file of your own from"
+        "rules", help="print the shipped rules, to start a file of your own"
     )
     rules.set_defaults(command=_print_rules)
-    return parser
 
 
 def _shared_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rules", type=Path, metavar="FILE", help="your own rules, laid over the shipped ones"
     )
-    _marker_option(parser)
-    parser.add_argument(
-        "--jobs",
-        type=_count,
-        metavar="N",
-        help="pieces to look at side by side (default: as many as this machine can)",
-    )
-
-
-def _marker_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--marker-mm",
-        type=_length,
-        default=20.0,
-        metavar="MM",
-        help="side of the printed marker (default: 20)",
-    )
-
-
-def _length(text: str) -> float:
-    # A marker smaller than 1 mm cannot be printed, one larger than 1 m not be stood by a pot.
-    return _within(text, float, 1, 1000, "a length from 1 to 1000 mm")
-
-
-def _count(text: str) -> int:
-    return _within(text, int, 1, 256, "a whole number from 1 to 256")
-
-
-def _within(text: str, kind: Callable[[str], T], low: int, high: int, what: str) -> T:
-    try:
-        value = kind(text)
-    except ValueError:
-        value = None
-    if value is None or not low <= value <= high:
-        raise argparse.ArgumentTypeError(f"{text!r} is not {what}")
-    return value
+    add_marker(parser)
+    add_jobs(parser)
 
 
 # --- commands -------------------------------------------------------------------------------
@@ -209,7 +200,7 @@ def _check(values: argparse.Namespace) -> int:
     from grader.checkup import run_check
 
     rules = load_rules(values.rules)
-    with _progress("looking at photos") as step:
+    with bar("looking at photos") as step:
         checked = run_check(
             values.photos,
             required=rules.required,
@@ -218,15 +209,15 @@ def _check(values: argparse.Namespace) -> int:
             workers=values.jobs,
             progress=step,
         )
-    _say(check_lines(checked))
-    return _DONE if all(piece.ready for piece in checked.pieces) else _INCOMPLETE
+    _say_all(check_lines(checked))
+    return DONE if all(piece.ready for piece in checked.pieces) else INCOMPLETE
 
 
 def _noise(values: argparse.Namespace) -> int:
     from grader.noise import measure_noise
 
-    _say(noise_lines(measure_noise(values.photos, marker_mm=values.marker_mm)))
-    return _DONE
+    _say_all(noise_lines(measure_noise(values.photos, marker_mm=values.marker_mm)))
+    return DONE
 
 
 def _slips(values: argparse.Namespace) -> int:
@@ -239,12 +230,12 @@ def _slips(values: argparse.Namespace) -> int:
     number = write_slips(values.out, pieces, marker_mm=values.marker_mm)
     print(f"{number} {'slip' if number == 1 else 'slips'} and the cards: {values.out}")
     print("Print at full size (100 %), and hold the printed ruler against a real one.")
-    return _DONE
+    return DONE
 
 
 def _print_rules(values: argparse.Namespace) -> int:
     print(default_rules_text(), end="")
-    return _DONE
+    return DONE
 
 
 def _grade_into(
@@ -267,7 +258,7 @@ def _grade_into(
                 remedy="Name another folder after --out",
             )
         prepare_folder(out)
-    with _progress("looking at pieces") as step:
+    with bar("looking at pieces") as step:
         batch = grade_batch(
             found,
             rules,
@@ -276,10 +267,10 @@ def _grade_into(
             progress=step,
         )
     _write(batch, rules, json_file, out)
-    _say([*graded_lines(batch), *where_lines(json_file, out)])
+    _say_all([*graded_lines(batch), *where_lines(json_file, out)])
     for line in problem_lines(batch):
-        _complain(line)
-    return _DONE if batch.complete else _INCOMPLETE
+        note(line)
+    return DONE if batch.complete else INCOMPLETE
 
 
 def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path | None) -> None:
@@ -291,7 +282,7 @@ def _write(batch: GradedBatch, rules: Rules, json_file: Path | None, out: Path |
     if json_file is not None:
         contents[json_file] = result_json(batch)
     if out is not None:
-        with _progress("making the page") as step:
+        with bar("making the page") as step:
             page = batch_page(
                 batch,
                 rules,
@@ -316,22 +307,6 @@ def _sample_batch() -> Path:
     )
 
 
-def _complain(text: str) -> None:
-    print(f"grader: {plain(text)}", file=sys.stderr)
-
-
-def _say(lines: Iterable[str]) -> None:
+def _say_all(lines: Iterable[str]) -> None:
     for line in lines:
-        print(plain(line))
-
-
-@contextmanager
-def _progress(what: str) -> Iterator[Callable[..., None]]:
-    """A progress bar on stderr, where that is a terminal; call with (done, total, ...)."""
-    with tqdm(desc=what, unit="piece", leave=False, disable=None) as bar:
-
-        def step(done: int, total: int, *_: object) -> None:
-            bar.total = total
-            bar.update(done - bar.n)
-
-        yield step
+        say(line)

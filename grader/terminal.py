@@ -17,11 +17,6 @@ if TYPE_CHECKING:  # the image libraries take over a second to load, and one lin
 _ORDER: tuple[Grade, ...] = ("ungraded", "refire", "second", "first")
 
 
-def plain(text: str) -> str:
-    """One line without control signs: a file name must not move the cursor of a terminal."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
-
-
 def graded_lines(batch: GradedBatch) -> Iterator[str]:
     """How many of each grade, and why for each piece that is not first."""
     counts = {grade: len(batch.of_grade(grade)) for grade in _ORDER}

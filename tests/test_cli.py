@@ -300,6 +300,31 @@ def test_slips_that_cannot_be_are_one_line(tmp_path: Path, said: Said) -> None:
     assert not page.exists()
 
 
+def test_the_overview_tells_each_command_on_a_line(said: Said) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["--help"])
+    assert stop.value.code == 0
+    lines = said()[0].splitlines()
+    with pytest.raises(SystemExit):
+        main(["no-such-command"])
+    known = re.findall(r"[a-z]+", said()[1].split("choose from")[1])
+    told = [line.split()[0] for line in lines if re.match(r"  [a-z]+ +\w", line)]
+    assert sorted(told) == sorted(known)
+    assert max(map(len, lines)) <= 80
+
+
+def test_a_studio_is_made_and_missed_by_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said
+) -> None:
+    monkeypatch.setenv("GRADER_STUDIO", str(tmp_path / "studio"))
+    assert main(["pieces"]) == 1
+    error = said()[1]
+    assert one_line(error) and "grader init" in error
+    assert main(["init"]) == 0
+    assert main(["pieces"]) == 0
+    assert "0 pieces" in said()[0]
+
+
 def test_version_and_rules(said: Said) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["--version"])

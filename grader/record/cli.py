@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from grader.options import add_jobs, add_marker
 from grader.record import commands, commands_out
 from grader.record.events import FATES
 from grader.record.studio import PLACE_VARIABLE
@@ -35,9 +36,12 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
         "folder", nargs="?", type=Path, metavar="DIR", help="a new folder (default: your own place)"
     )
     init.add_argument("--name", default="", help="name of the studio, for its lists")
+    add_marker(init, default=None)
     init.set_defaults(command=commands.init)
 
-    add = subparsers.add_parser("add", help="take the photos of a batch into the record")
+    add = subparsers.add_parser(
+        "add", help="take the photos of a batch into the record, and grade them"
+    )
     add.add_argument(
         "photos", nargs="?", type=Path, metavar="PHOTOS", help="folder, as for grader grade"
     )
@@ -47,7 +51,7 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     add.add_argument(
         "--refire", action="store_true", help="photos of known pieces show them after a refire"
     )
-    add.add_argument("--jobs", type=int, metavar="N", help="pieces to look at side by side")
+    add_jobs(add)
     _studio(add)
     add.set_defaults(command=commands.add)
 
@@ -67,7 +71,7 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
 def _facts(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     facts = subparsers.add_parser(
         "set",
-        help="say facts of pieces: clay=white, shelf=2, ...",
+        help="say facts of one or many pieces: clay=white shelf=2 ...",
         description="Say facts of many pieces at once, for instance: "
         "grader set K07 K08 clay=white shelf=2 ring=outer. An empty value takes a fact back.",
     )
@@ -97,7 +101,9 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     _studio(decide)
     decide.set_defaults(command=commands.decide)
 
-    judge = subparsers.add_parser("judge", help="say whether a finding is right")
+    judge = subparsers.add_parser(
+        "judge", help="say that a finding is right, wrong, or part of the drawing"
+    )
     judge.add_argument("piece", metavar="PIECE")
     judge.add_argument("finding", type=int, metavar="NUMBER", help="as grader history numbers it")
     judge.add_argument("word", choices=("right", "wrong", "drawing"))
@@ -105,12 +111,24 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     _studio(judge)
     judge.set_defaults(command=commands.judge)
 
-    say = subparsers.add_parser("say", help="say that a piece was sold, given, broken, ...")
+    say = subparsers.add_parser("say", help="say what became of a piece, what it costs, or a note")
     say.add_argument("piece", metavar="PIECE")
-    say.add_argument("word", choices=(*sorted(FATES), "price", "note", "reference", "ordinary"))
+    say.add_argument("word", choices=(*FATES, "price", "note"))
     say.add_argument("value", nargs="?", default="", metavar="PRICE or TEXT")
     _studio(say)
     say.set_defaults(command=commands.say)
+
+    reference = subparsers.add_parser(
+        "reference",
+        help="name the good example of a design, or list those that there are",
+        description="Say that a piece shows what a good one of its design looks like: later "
+        "batches of the design are compared with it. Without a piece, list the examples.",
+    )
+    reference.add_argument("pieces", nargs="*", metavar="PIECE")
+    reference.add_argument("--not", dest="no", action="store_true", help="it no longer is one")
+    reference.add_argument("--design", metavar="NAME", help="list only those of this design")
+    _studio(reference)
+    reference.set_defaults(command=commands.reference)
 
     undo = subparsers.add_parser("undo", help="take back what was said last")
     undo.add_argument("piece", nargs="?", metavar="PIECE", help="of this piece (default: of any)")
@@ -118,13 +136,23 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     _studio(undo)
     undo.set_defaults(command=commands.undo)
 
-    history = subparsers.add_parser("history", help="all that is known and was said of a piece")
+    history = subparsers.add_parser("history", help="tell all that is known and was said of a piece")
     history.add_argument("piece", metavar="PIECE")
-    history.add_argument(
-        "--explain", type=int, metavar="N", help="work verdict N out again from what it rests on"
-    )
     _studio(history)
     history.set_defaults(command=commands.history)
+
+    explain = subparsers.add_parser(
+        "explain",
+        help="tell what a verdict rests on, and work it out again",
+        description="Tell the findings, facts and rules that a verdict rests on, and work it out "
+        "again from them, to see that it comes out the same.",
+    )
+    explain.add_argument("piece", metavar="PIECE")
+    explain.add_argument(
+        "verdict", nargs="?", type=int, metavar="N", help="as grader history numbers it"
+    )
+    _studio(explain)
+    explain.set_defaults(command=commands.explain)
 
 
 def _rules(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
@@ -136,16 +164,18 @@ def _rules(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
         action="store_true",
         help="first look at the photos again, where this version may see more",
     )
-    regrade.add_argument("--jobs", type=int, metavar="N", help="pieces to look at side by side")
+    add_jobs(regrade)
     _studio(regrade)
     regrade.set_defaults(command=commands_out.regrade)
 
-    compare = subparsers.add_parser("compare", help="a refired piece, before and after")
+    compare = subparsers.add_parser(
+        "compare", help="tell what a refire did to a piece, place by place"
+    )
     compare.add_argument("piece", metavar="PIECE")
     _studio(compare)
     compare.set_defaults(command=commands_out.compare)
 
-    mended = subparsers.add_parser("mended", help="what refiring has mended in this studio")
+    mended = subparsers.add_parser("mended", help="tell what refiring has mended in this studio")
     _studio(mended)
     mended.set_defaults(command=commands_out.mended)
 

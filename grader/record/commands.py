@@ -5,15 +5,20 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Sequence
 
+from grader.console import DONE, INCOMPLETE, bar, note, out
 from grader.errors import UsageError
+from grader.findings import Finding
 from grader.record import decisions, facts
 from grader.record.bench import PieceView, piece_view
 from grader.record.clock import local_words
-from grader.record.console import DONE, INCOMPLETE, bar, note, out
 from grader.record.errors import RecordError
-from grader.record.queries import PieceRow, piece_list
+from grader.record.explain import explain as work_out
+from grader.record.explain import verdict_of
+from grader.record.now import set_marker_mm
+from grader.record.queries import PieceRow, piece_list, references
 from grader.record.saying import Outcome
 from grader.record.studio import Studio, init_studio, open_studio
+from grader.record.words import words_of
 
 _WINDOW = "command line"
 
@@ -21,6 +26,8 @@ _WINDOW = "command line"
 def init(values: argparse.Namespace) -> int:
     """Make a studio folder."""
     studio = init_studio(values.folder, name=values.name)
+    if values.marker_mm is not None:
+        set_marker_mm(studio, values.marker_mm)
     out(f"The studio folder is {studio.folder}")
     out("Next: grader add PHOTOS")
     return DONE
@@ -171,13 +178,26 @@ def say(values: argparse.Namespace) -> int:
         outcome = decisions.say_note(studio, piece, values.value, window=_WINDOW)
     elif word == "price":
         outcome = decisions.say_price(studio, piece, _price(values.value), window=_WINDOW)
-    elif word in ("reference", "ordinary"):
-        yes = word == "reference"
-        outcome = decisions.say_reference(studio, piece, yes, window=_WINDOW)
     else:
         price = _price(values.value) if values.value else None
         outcome = decisions.say_fate(studio, piece, word, price=price, window=_WINDOW)
     return _told(piece, outcome)
+
+
+def reference(values: argparse.Namespace) -> int:
+    """Name the good examples of a design, or list them."""
+    studio = open_studio(values.studio)
+    if not values.pieces:
+        if values.no:
+            raise UsageError("name the piece", remedy="For instance: grader reference K07 --not")
+        for row in references(studio, values.design):
+            out(f"{row.design}: {row.code} ({row.grade or 'not graded'})")
+        return DONE
+    codes = []
+    for code in values.pieces:
+        outcome = decisions.say_reference(studio, code, not values.no, window=_WINDOW)
+        codes.append(_told(code, outcome))
+    return max(codes)
 
 
 def undo(values: argparse.Namespace) -> int:
@@ -195,14 +215,11 @@ def undo(values: argparse.Namespace) -> int:
 
 
 def history(values: argparse.Namespace) -> int:
-    """Tell all that is known of a piece, or explain one of its verdicts."""
+    """Tell all that is known of a piece."""
     from grader.record.timeline import timeline
 
     studio = open_studio(values.studio)
-    if values.explain is not None:
-        return _explain(studio, values.explain)
-    view = piece_view(studio, values.piece)
-    for line in _piece_lines(view):
+    for line in _piece_lines(piece_view(studio, values.piece)):
         out(line)
     out("")
     for each in timeline(studio, values.piece):
@@ -212,28 +229,26 @@ def history(values: argparse.Namespace) -> int:
     return DONE
 
 
-# --- words ----------------------------------------------------------------------------------
-
-
-def _explain(studio: Studio, verdict_id: int) -> int:
-    from grader.record.explain import explain
-
-    found = explain(studio, verdict_id)
+def explain(values: argparse.Namespace) -> int:
+    """Tell what a verdict rests on."""
+    studio = open_studio(values.studio)
+    found = work_out(studio, verdict_of(studio, values.piece, values.verdict))
     stored = found.stored
-    out(
-        f"Verdict {stored.id}, {stored.verdict.piece}: {stored.verdict.grade}, "
-        f"{local_words(stored.made_at)}"
-    )
-    out(f"  rules {stored.rules_title}; analysis {stored.analysis}; program {stored.grader}")
-    out(f"  refires before: {stored.refires_done}")
-    for each in stored.verdict.weighed:
-        size = f"{each.finding.diameter_mm:.1f} mm" if each.finding.diameter_mm else "no scale"
-        out(
-            f"  {each.finding.fault.replace('_', ' ')}, {size}, {each.finding.view}: "
-            f"{each.severity}, {each.weight} ({each.rule})"
-        )
-    for reason in stored.verdict.reasons:
+    verdict = stored.verdict
+    out(f"{verdict.piece}: verdict {stored.id} of {local_words(stored.made_at)}: {verdict.grade}")
+    for reason in verdict.reasons:
         out(f"  {reason.text} ({reason.rule})")
+    out("It rests on")
+    out(f"  the rules {stored.rules_title}, program {stored.grader}, analysis {stored.analysis}")
+    out(f"  {_refires(stored.refires_done)} before")
+    facts = ", ".join(f"{name} {value}" for name, value in words_of(stored.facts).items())
+    out(f"  {facts or 'no facts'}")
+    for each in verdict.weighed:
+        finding = each.finding
+        out(
+            f"  {finding.fault.replace('_', ' ')}, {_size(finding)}, {finding.view}, certainty "
+            f"{finding.certainty:.2f}: {each.severity}, {_WEIGHTS[each.weight]} ({each.rule})"
+        )
     if found.same:
         out("Worked out again from the same findings, facts and rules: the same.")
     else:
@@ -241,18 +256,37 @@ def _explain(studio: Studio, verdict_id: int) -> int:
     return DONE
 
 
+# --- words ----------------------------------------------------------------------------------
+
+_WEIGHTS = {
+    "counts": "counts",
+    "look": "too uncertain to count",
+    "remark": "too small to count",
+    "normal": "normal on this ware",
+}
+
+
+def _size(finding: Finding) -> str:
+    return f"{finding.diameter_mm:.1f} mm" if finding.diameter_mm else "no scale"
+
+
+def _refires(number: int) -> str:
+    return {0: "no refire", 1: "1 refire"}.get(number, f"{number} refires")
+
+
 def _piece_lines(view: PieceView) -> Iterator[str]:
     grade = view.said.grade or (view.verdict.verdict.grade if view.verdict else "not looked at yet")
     by = "you decided" if view.said.grade else "proposed"
-    yield f"{view.code}: {grade} ({by}), refires: {view.round.number}"
-    yield "  " + ", ".join(f"{name} {value}" for name, value in view.words.items())
+    yield f"{view.code}: {grade} ({by}), {_refires(view.round.number)}"
+    if view.words:
+        yield "  " + ", ".join(f"{name} {value}" for name, value in view.words.items())
     for each in view.findings:
         finding = each.stored.finding
-        size = f"{finding.diameter_mm:.1f} mm" if finding.diameter_mm else "no scale"
-        state = each.judged or ("by hand" if each.stored.by_hand else each.weight)
+        weight = _WEIGHTS[each.weight] if each.weight else "not weighed yet"
+        state = each.judged or ("by hand" if each.stored.by_hand else weight)
+        fault = finding.fault.replace("_", " ")
         yield (
-            f"  finding {each.stored.place_id}: {finding.fault.replace('_', ' ')}, {size}, "
-            f"{finding.view} ({state})"
+            f"  finding {each.stored.place_id}: {fault}, {_size(finding)}, {finding.view} ({state})"
         )
     if view.verdict:
         for reason in view.verdict.verdict.reasons:

@@ -7,7 +7,7 @@ import sqlite3
 from contextlib import closing
 from datetime import date
 
-from grader.record.console import DONE, bar, note, out
+from grader.console import DONE, bar, note, out
 from grader.record.errors import RecordError, damaged
 from grader.record.studio import open_studio
 

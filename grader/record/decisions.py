@@ -23,7 +23,7 @@ from grader.record.events import (
     load_events,
 )
 from grader.record.now import survey_now
-from grader.record.pieces import current_round, piece_id_of
+from grader.record.pieces import current_round, piece_id_of, words_now
 from grader.record.rulebook import Rulebook, studio_rulebook
 from grader.record.saying import Outcome, proposed_in, say
 from grader.record.studio import Studio
@@ -213,7 +213,7 @@ def say_fate(
         What it fetched.
     """
     if fate not in FATES:
-        raise UsageError(f"{fate!r} is not known", remedy=f"Say {', '.join(sorted(FATES))}")
+        raise UsageError(f"{fate!r} is not known", remedy=f"Say {', '.join(FATES)}")
     kind: Kind = fate  # type: ignore[assignment]
     with studio.writing() as db:
         outcome = say(db, code, kind, "fate", fate, reason=reason, seen=seen, window=window)
@@ -240,8 +240,22 @@ def say_note(studio: Studio, code: str, text: str, *, window: str = "") -> Outco
 def say_reference(
     studio: Studio, code: str, yes: bool, *, seen: int | None = None, window: str = ""
 ) -> Outcome:
-    """Say that a piece shows what a good one of its design looks like, or no longer does."""
+    """Say that a piece shows what a good one of its design looks like, or no longer does.
+
+    Raises
+    ------
+    RecordError
+        Nobody said of which design it is.
+    """
     with studio.writing() as db:
+        piece_id = piece_id_of(db, code)
+        words = words_now(db, piece_id, current_round(db, piece_id).id)
+        if yes and "design" not in words:
+            raise RecordError(
+                "of which design it is was not said, so it cannot stand for one",
+                where=code,
+                remedy=f"Say it first: grader set {code} design=NAME",
+            )
         return say(
             db, code, "reference", "reference", "yes" if yes else "no", seen=seen, window=window
         )
@@ -367,7 +381,9 @@ def _own_place(db: sqlite3.Connection, code: str, place_id: int) -> None:
     ).fetchone()
     if row is None:
         raise RecordError(
-            f"this piece has no finding {place_id}", where=code, remedy=f"See: grader show {code}"
+            f"this piece has no finding {place_id}",
+            where=code,
+            remedy=f"See: grader history {code}",
         )
 
 

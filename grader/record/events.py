@@ -36,7 +36,7 @@ Kind = Literal[
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 JUDGEMENTS = frozenset({"right", "wrong", "drawing", "missed"})
-FATES = frozenset({"sold", "given", "broken", "kept"})
+FATES = ("sold", "given", "broken", "kept")
 
 
 @dataclass(frozen=True, slots=True)

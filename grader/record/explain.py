@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from grader import __version__
 from grader.findings import PieceSurvey
+from grader.record.errors import RecordError
+from grader.record.pieces import piece_id_of
 from grader.record.rulebook import rulebook_of
 from grader.record.studio import Studio
 from grader.record.verdicts import StoredVerdict, judged_findings, load_verdict
@@ -60,6 +62,28 @@ def explain(studio: Studio, verdict_id: int) -> Explanation:
     again = rulebook_of(text).grade(stored.facts, survey, stored.refires_done)
     same = again == stored.verdict
     return Explanation(stored, again, same, survey, () if same else _differences(stored, again))
+
+
+def verdict_of(studio: Studio, code: str, verdict_id: int | None = None) -> int:
+    """Return the id of a verdict on a piece: the named one, else the one that stands.
+
+    Raises
+    ------
+    UnknownPieceError, RecordError
+        There is no such piece, or no such verdict on it.
+    """
+    with studio.reading() as db:
+        row = db.execute(
+            "SELECT verdicts.id FROM verdicts JOIN rounds ON rounds.id = round_id "
+            "WHERE piece_id = ?1 AND (?2 IS NULL OR verdicts.id = ?2) ORDER BY 1 DESC LIMIT 1",
+            (piece_id_of(db, code), verdict_id),
+        ).fetchone()
+    if row is None:
+        what = "no verdict yet" if verdict_id is None else f"no verdict {verdict_id}"
+        raise RecordError(
+            f"there is {what} on this piece", where=code, remedy=f"See: grader history {code}"
+        )
+    return int(row[0])
 
 
 def _differences(stored: StoredVerdict, again: Verdict) -> tuple[str, ...]:

@@ -165,20 +165,35 @@ def rebuild(studio: Studio) -> int:
         Number of pieces.
     """
     with studio.writing() as db:
-        for table in ("now_pieces", "now_facts", "now_photos"):
-            db.execute(f"DELETE FROM {table}")
+        return _rebuild(db)
+
+
+def set_marker_mm(studio: Studio, side_mm: float) -> None:
+    """Keep the side of the studio's printed marker; what was measured by another one waits."""
+    with studio.writing() as db:
         db.execute(
-            "INSERT INTO now_facts SELECT piece_id, coalesce(round_id, 0), name, value "
-            "FROM piece_facts WHERE id IN (SELECT max(id) FROM piece_facts "
-            "GROUP BY piece_id, coalesce(round_id, 0), name)"
+            "INSERT INTO studio (key, value) VALUES ('marker_mm', ?) "
+            "ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+            (repr(float(side_mm)),),
         )
-        db.execute(
-            "INSERT INTO now_photos SELECT photo_id, round_id, view, turn_deg FROM placings "
-            "WHERE id IN (SELECT max(id) FROM placings GROUP BY photo_id)"
-        )
-        pieces = [row[0] for row in db.execute("SELECT DISTINCT piece_id FROM rounds")]
-        for piece_id in pieces:
-            refresh(db, piece_id)
+        _rebuild(db)
+
+
+def _rebuild(db: sqlite3.Connection) -> int:
+    for table in ("now_pieces", "now_facts", "now_photos"):
+        db.execute(f"DELETE FROM {table}")
+    db.execute(
+        "INSERT INTO now_facts SELECT piece_id, coalesce(round_id, 0), name, value "
+        "FROM piece_facts WHERE id IN (SELECT max(id) FROM piece_facts "
+        "GROUP BY piece_id, coalesce(round_id, 0), name)"
+    )
+    db.execute(
+        "INSERT INTO now_photos SELECT photo_id, round_id, view, turn_deg FROM placings "
+        "WHERE id IN (SELECT max(id) FROM placings GROUP BY photo_id)"
+    )
+    pieces = [row[0] for row in db.execute("SELECT DISTINCT piece_id FROM rounds")]
+    for piece_id in pieces:
+        refresh(db, piece_id)
     return len(pieces)
 
 

@@ -11,6 +11,7 @@ from grader.errors import GraderError, UsageError
 from grader.record import looking
 from grader.record.bench import piece_view
 from grader.record.cli import add_commands
+from grader.record.looking import waiting
 from grader.record.studio import Studio, open_studio
 from tests.record.kit import ANALYSIS, MORNING, a_batch, four_sides, three_pieces
 
@@ -101,20 +102,48 @@ def test_what_became_of_a_piece(shell: Shell) -> None:
     assert "K01" not in shell("pieces")
     shell("say K02 note", "a fine tail")
     shell("say K02 price 12")
-    shell("say K02 reference")
-    assert "reference piece: yes" in shell("history K02")
-    shell("say K02 ordinary")
     with pytest.raises(UsageError):
         shell("say K02 price much")
 
 
+def test_good_examples_of_a_design(shell: Shell) -> None:
+    with pytest.raises(GraderError, match="grader set K01 design=NAME"):
+        shell("reference K01")
+    shell("set K01 K02 design=newt")
+    shell("set K03 design=moth")
+    shell("reference K01 K03")
+    assert shell("reference") == "newt: K01 (first)\nmoth: K03 (second)\n"
+    assert shell("reference --design newt") == "newt: K01 (first)\n"
+    assert "reference piece: yes" in shell("history K01")
+    shell("reference K03 --not")
+    assert shell("reference") == "newt: K01 (first)\n"
+    shell("undo K03")
+    assert "moth: K03" in shell("reference")
+    with pytest.raises(UsageError):
+        shell("reference --not")
+
+
 def test_a_verdict_is_explained(shell: Shell) -> None:
+    said = shell("explain K03").splitlines()
     verdict = piece_view(shell.studio, "K03").verdict
     assert verdict is not None
-    said = shell(f"history K03 --explain {verdict.id}")
-    assert "second" in said
-    assert "Scorch mark" in said or "scorch" in said
-    assert said.rstrip().endswith("the same.")
+    assert said[0].startswith(f"K03: verdict {verdict.id} of ") and said[0].endswith(": second")
+    assert "Scorch mark" in said[1]
+    assert any("scorch, 20.0 mm, back, certainty 0.95: marked, counts" in line for line in said)
+    assert said[-1].endswith("the same.")
+    first = verdict.id
+    shell("set K03 use=decor")
+    assert shell(f"explain K03 {first}").splitlines() == said
+    assert "use decor" in shell("explain K03")
+    with pytest.raises(GraderError, match="no verdict"):
+        shell(f"explain K01 {first}")
+
+
+def test_another_marker_calls_for_another_look(shell: Shell) -> None:
+    shell("init", str(shell.folder), "--marker-mm", "25")
+    assert len(waiting(shell.studio)) == 3
+    shell("init", str(shell.folder), "--marker-mm", "20")
+    assert waiting(shell.studio) == []
 
 
 def test_facts_for_many_and_as_a_table(shell: Shell, tmp_path: Path) -> None:
