@@ -5,13 +5,13 @@ A new fault is one new module beside its siblings, one line here, one entry in t
 
 from __future__ import annotations
 
-from grader.faults import crack, crawl, flake, pit, pool_tint, scorch
+from grader.faults import crack, crawl, flake, pit, pool_tint, scorch, streak
 from grader.faults.evidence import Evidence, ViewEvidence
 from grader.findings import Finding
 
 __all__ = ["Evidence", "ViewEvidence", "find_all"]
 
-_MODULES = (scorch, pool_tint, flake, pit, crawl, crack)
+_MODULES = (scorch, pool_tint, flake, pit, streak, crawl, crack)
 
 
 def find_all(evidence: Evidence) -> tuple[Finding, ...]:

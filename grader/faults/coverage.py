@@ -1,0 +1,240 @@
+"""How much clay shows through paint.
+
+Light of a painted place over the light that clay would give there lies, in linear red, green and
+blue, on the straight line from clay (1, 1, 1) to the full paint, as a share of clay; shading drops
+out. Each paint of a piece is such a line. The share is read once from the three colours and once
+from chromaticity alone, which neither shadow nor throwing rings change; where the two disagree,
+light and not paint is the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.faults.evidence import ViewEvidence
+from grader.piece import Mask
+from grader.surface import Plane, grow, shrink
+
+_PX_PER_MM = 4.0
+"""Bands are 3 mm wide and more: 4 px/mm shows their flanks."""
+
+_BLUR_MM = 0.2
+
+_NEAR_MM = 8.0
+"""Window over which clay beside the paint corrects the light expected of clay under it."""
+
+_CORE_MM = 0.4
+"""Paint colours are learned from pixels this far within the paint, where no blur reaches."""
+
+_MOST_PAINTS = 4
+_FAINTEST = 0.15
+"""Distance from clay (linear, clay is 1) below which a colour's direction is noise."""
+
+_ALIKE_DEG, _APART_DEG = 12.0, 16.0
+"""Directions from clay within the first are one paint; beyond the second, another."""
+
+_FULL_QUANTILE = 0.85
+_LEAST_SHARE = 0.03
+"""Full paint is the distance that 15 % of its pixels exceed; a colour on less than 3 % of the
+painted pixels is no paint."""
+
+_CHROMA_STEP = 0.25
+"""Log-chromaticity between paint and clay from which chromaticity alone tells the share."""
+
+_TABLE = np.linspace(-0.3, 1.3, 81)
+
+
+@dataclass(frozen=True, slots=True)
+class Paint:
+    """One paint of a piece: `direction` (unit, shape (3,)) and `distance` from clay."""
+
+    direction: NDArray[np.float32]
+    distance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Relative:
+    """Light relative to clay on a smaller picture of a view.
+
+    Attributes
+    ----------
+    px_per_mm : float
+    scale : float
+        Pixels of this picture per working pixel.
+    light : ndarray of float32, shape (h, w, 3)
+        Linear light over that of clay; 1 is clay.
+    chroma : ndarray of float32, shape (h, w, 2)
+        Difference of the log-chromaticities from those of clay.
+    painted, paint : ndarray of bool, shape (h, w)
+    seen : ndarray of bool, shape (h, w)
+        Painted zone that faces the camera and is not clipped.
+    """
+
+    px_per_mm: float
+    scale: float
+    light: NDArray[np.float32]
+    chroma: NDArray[np.float32]
+    painted: Mask
+    paint: Mask
+    seen: Mask
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Share of clay at each place, from three colours and from chromaticity; and the error.
+
+    `error` is the distance from the line of the nearest paint, as a share of its length.
+    """
+
+    share: Plane
+    by_chroma: Plane
+    error: Plane
+
+
+def relative_light(view: ViewEvidence) -> Relative:
+    """Divide the light of a view by that of clay.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+
+    Returns
+    -------
+    Relative
+    """
+    surface, zones = view.surface, view.zones
+    scale = min(1.0, _PX_PER_MM / surface.px_per_mm)
+    height, width = surface.mask.shape
+    size = (max(2, round(width * scale)), max(2, round(height * scale)))
+    px_per_mm = surface.px_per_mm * scale
+    painted, paint = _nearest(zones.painted, size), _nearest(zones.paint, size)
+    clay = _nearest(zones.wall, size) & ~painted
+    tone = _smaller(surface.tone, size) - _smaller(zones.clay_tone, size)
+    tone = tone - _beside(tone, clay, px_per_mm)
+    chroma = _smaller(surface.chroma, size) - _smaller(zones.clay_chroma, size)
+    sigma = max(0.6, _BLUR_MM * px_per_mm)
+    tone = cv2.GaussianBlur(tone, (0, 0), sigma)
+    chroma = cv2.GaussianBlur(chroma, (0, 0), sigma)
+    green = tone - chroma.sum(-1) / 3
+    light = np.exp(np.dstack([green + chroma[..., 0], green, green + chroma[..., 1]]))
+    seen = painted & ~_nearest(grow(surface.clipped, surface.px(0.5)), size)
+    if view.skin is not None:
+        seen &= _nearest(zones.facing, size)
+    return Relative(px_per_mm, scale, light.astype(np.float32), chroma, painted, paint, seen)
+
+
+def find_paints(views: Sequence[Relative]) -> list[Paint]:
+    """Learn the paints of a piece from all its views.
+
+    Parameters
+    ----------
+    views : sequence of Relative
+
+    Returns
+    -------
+    list of Paint
+        The commonest first; empty where nothing is painted.
+    """
+    cores = [
+        each.light[shrink(each.paint, max(1.0, _CORE_MM * each.px_per_mm)) & each.seen]
+        for each in views
+    ]
+    pixels = np.concatenate(cores) - 1 if cores else np.empty((0, 3), np.float32)
+    length = np.linalg.norm(pixels, axis=1)
+    pixels, length = pixels[length > _FAINTEST], length[length > _FAINTEST]
+    if len(pixels) < 100:
+        return []
+    # A few thousand, evenly picked, tell directions well enough.
+    pick = np.linspace(0, len(pixels) - 1, min(len(pixels), 6000)).astype(int)
+    length = length[pick]
+    units = pixels[pick] / length[:, None]
+    left = np.ones(len(units), bool)
+    paints: list[Paint] = []
+    alike, apart = np.cos(np.radians([_ALIKE_DEG, _APART_DEG]))
+    while len(paints) < _MOST_PAINTS and left.sum() > max(60, _LEAST_SHARE * len(units)):
+        rest = units[left]
+        seeds = rest[:: max(1, len(rest) // 200)]
+        centre = seeds[((seeds @ rest.T) > alike).sum(1).argmax()]
+        for _ in range(3):
+            centre = rest[(rest @ centre) > alike].mean(0)
+            centre /= np.linalg.norm(centre)
+        own = left & ((units @ centre) > alike)
+        if own.sum() < _LEAST_SHARE * len(units):
+            break
+        paints.append(Paint(centre, float(np.quantile(length[own], _FULL_QUANTILE))))
+        left &= (units @ centre) < apart
+    return paints
+
+
+def measure_coverage(view: Relative, paints: Sequence[Paint]) -> Coverage:
+    """Share of clay at each place of a view.
+
+    Parameters
+    ----------
+    view : Relative
+    paints : sequence of Paint
+        One at least.
+
+    Returns
+    -------
+    Coverage
+    """
+    step = view.light - 1
+    best: tuple[Plane, Plane, Plane] | None = None
+    for paint in paints:
+        along = step @ paint.direction
+        off = np.sqrt(np.maximum((step**2).sum(-1) - along**2, 0)) / paint.distance
+        share = 1 - along / paint.distance
+        by_chroma = _by_chroma(view.chroma, paint)
+        by_chroma = share if by_chroma is None else by_chroma
+        if best is None:
+            best = (share, by_chroma, off)
+            continue
+        nearer = off < best[2]
+        best = (
+            np.where(nearer, share, best[0]),
+            np.where(nearer, by_chroma, best[1]),
+            np.where(nearer, off, best[2]),
+        )
+    if best is None:
+        raise ValueError("no paint to measure by")
+    share, by_chroma, off = (np.asarray(plane, np.float32) for plane in best)
+    return Coverage(np.clip(share, 0, 1), np.clip(by_chroma, 0, 1), off)
+
+
+def _by_chroma(chroma: NDArray[np.float32], paint: Paint) -> Plane | None:
+    """Share of clay from chromaticity; None where paint and clay are too alike in it."""
+    full = np.maximum(1 + paint.direction * paint.distance, 0.01)
+    mixed = np.maximum(_TABLE[:, None] + (1 - _TABLE[:, None]) * full, 0.01)
+    line = np.log(mixed[:, [0, 2]] / mixed[:, [1]])
+    way = np.log(full[[0, 2]] / full[1])
+    length = float(np.hypot(*way))
+    if length < _CHROMA_STEP:
+        return None
+    seen = line @ (way / length)
+    order = np.argsort(seen)
+    return np.interp(chroma @ (way / length), seen[order], _TABLE[order]).astype(np.float32)
+
+
+def _smaller(plane: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    return cv2.resize(plane, size, interpolation=cv2.INTER_AREA)  # type: ignore[no-any-return]
+
+
+def _nearest(mask: Mask, size: tuple[int, int]) -> Mask:
+    return cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+
+
+def _beside(tone: Plane, clay: Mask, px_per_mm: float) -> Plane:
+    """Mean of the tone of clay around each place, at a quarter of the size for speed."""
+    size = (max(1, tone.shape[1] // 4), max(1, tone.shape[0] // 4))
+    # Specks would darken the mean.
+    rest = np.where(clay, np.clip(tone, -0.3, 0.3), 0).astype(np.float32)
+    sigma = _NEAR_MM * px_per_mm / 4
+    weight = cv2.GaussianBlur(_smaller(clay.astype(np.float32), size), (0, 0), sigma)
+    near = cv2.GaussianBlur(_smaller(rest, size), (0, 0), sigma) / np.maximum(weight, 0.02)
+    return cv2.resize(near, tone.shape[1::-1])  # type: ignore[no-any-return]

@@ -1,0 +1,253 @@
+"""Streaks: parallel bands at brush pitch where the clay shows through a coat that is too thin.
+
+Within the paint, square windows are searched for the direction across which the share of clay
+rises and falls most. A streaked coat does so several times over, by a tenth and more, with soft
+flanks; brush mottling does it in all directions alike and by a few hundredths; the edges of a
+drawing are sharp and left out; shading does not change the chromaticity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.coverage import (
+    Coverage,
+    Relative,
+    find_paints,
+    measure_coverage,
+    relative_light,
+)
+from grader.faults.evidence import Evidence, ViewEvidence, finding
+from grader.faults.slots import rise
+from grader.findings import Finding
+from grader.piece import Mask
+from grader.surface import Plane, grow, shrink
+
+_WINDOW_MM, _STEP_MM = 14.0, 7.0
+"""Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
+
+_LEAST_MM2 = 12.0
+"""Paint that a window must hold: a stripe of 1.5 mm along 8 mm."""
+
+_ANGLES = np.radians(np.arange(0, 180, 15))
+_BIN_MM = 0.5
+_FULLEST = 0.25
+"""Bins with less than a quarter of the pixels of the fullest lie on the rim of the paint."""
+
+_SWING = (0.05, 0.09)
+"""Standard deviation of the share of clay across the bands. Mottling has 0.03; a coat that thins
+by a quarter 0.1."""
+
+_PARALLEL = (0.45, 0.65)
+"""Share of the variation that lies across one direction: 1 for ruled bands, 0.3 for mottling."""
+
+_TURNS = 3
+"""Changes between more and less clay than the mean: a slope has one, one band two."""
+
+_SOUND = (0.15, 0.25)
+"""Share of clay in the fullest tenth: somewhere in a streaked coat the paint is whole."""
+
+_SHARP_PER_MM = 0.9
+_SHARP_REACH_MM = 0.5
+"""Change of the share of clay that only the edge of a drawing makes, blurred as it is; a band of
+3 mm that bares 0.8 of the clay changes by 0.8 per mm."""
+
+_CLAY = 0.92
+_OFF_LINE = 0.3
+_DISAGREE = 0.3
+"""Left out: clay itself, colours that are no mixture of paint and clay, and places where light
+and chromaticity tell shares this far apart (a glint, a shadow)."""
+
+_ALONE = 0.6
+"""Certainty left to a single window; real streaks run through several."""
+
+_BAND = 0.15
+"""Share of clay above which a band is outlined."""
+
+_LEAST_CERTAINTY = 0.25
+"""Less than this is not worth a look."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """One streaked window: its corner (row, col), size, strength 0..1, swing and pitch."""
+
+    corner: tuple[int, int]
+    size: int
+    strength: float
+    swing: float
+    pitch_mm: float
+
+
+def find(evidence: Evidence) -> list[Finding]:
+    """Find streaked paint.
+
+    Parameters
+    ----------
+    evidence : Evidence
+
+    Returns
+    -------
+    list of Finding
+        One a photo at most.
+    """
+    # Seen from below, a painted wall lies aslant and its bands close up.
+    views = [
+        view for view in evidence.views if view.surface.view != "foot" and view.zones.paint.any()
+    ]
+    if evidence.decorated is False or evidence.finish == "coloured" or not views:
+        return []
+    relative = [relative_light(view) for view in views]
+    paints = find_paints(relative)
+    if not paints:
+        return []
+    out = []
+    for view, light in zip(views, relative, strict=True):
+        coverage = measure_coverage(light, paints)
+        report = _of_view(view, light, coverage)
+        if report is not None and report.certainty > _LEAST_CERTAINTY:
+            out.append(report)
+    return out
+
+
+def _of_view(view: ViewEvidence, light: Relative, coverage: Coverage) -> Finding | None:
+    coat = _coat(light, coverage)
+    windows = list(_streaked_windows(coverage.by_chroma, coat, light.px_per_mm))
+    if not windows:
+        return None
+    where = np.zeros(coat.shape, bool)
+    for window in windows:
+        row, col = window.corner
+        where[row : row + window.size, col : col + window.size] = True
+    bands = where & coat & (coverage.by_chroma > _BAND)
+    bands = grow(shrink(bands, 1.0), 1.0) & bands
+    if not bands.any():
+        return None
+    return _report(view, light, coverage, windows, bands, where & coat & ~bands)
+
+
+def _coat(light: Relative, coverage: Coverage) -> Mask:
+    """Where the coat can be judged: paint, whole or thin, away from the edges of the drawing."""
+    across = cv2.Sobel(coverage.share, cv2.CV_32F, 1, 0, scale=light.px_per_mm / 8)
+    down = cv2.Sobel(coverage.share, cv2.CV_32F, 0, 1, scale=light.px_per_mm / 8)
+    sharp = light.painted & (np.hypot(across, down) > _SHARP_PER_MM)
+    most = np.maximum(coverage.share, coverage.by_chroma)
+    coat = light.seen & (most < _CLAY) & (coverage.error < _OFF_LINE)
+    coat &= np.abs(coverage.share - coverage.by_chroma) < _DISAGREE
+    coat &= ~grow(sharp, max(1.0, _SHARP_REACH_MM * light.px_per_mm))
+    return grow(shrink(coat, 1.0), 1.0) & coat
+
+
+def _streaked_windows(share: Plane, coat: Mask, px_per_mm: float) -> Iterator[_Window]:
+    size, step = round(_WINDOW_MM * px_per_mm), round(_STEP_MM * px_per_mm)
+    height, width = coat.shape
+    least = _LEAST_MM2 * px_per_mm**2
+    for row in range(0, max(1, height - size // 2), step):
+        for col in range(0, max(1, width - size // 2), step):
+            window = np.s_[row : row + size, col : col + size]
+            rows, cols = np.nonzero(coat[window])
+            if len(rows) < least:
+                continue
+            values = share[window][rows, cols].astype(np.float64)
+            found = _bands(values, rows, cols, px_per_mm)
+            if found is not None:
+                strength, swing, pitch = found
+                yield _Window((row, col), size, strength, swing, pitch)
+
+
+def _bands(
+    values: NDArray[np.float64],
+    rows: NDArray[np.intp],
+    cols: NDArray[np.intp],
+    px_per_mm: float,
+) -> tuple[float, float, float] | None:
+    """Strength, swing and pitch (mm) of the bands among pixels; None where there are none."""
+    terms = np.column_stack([np.ones(len(rows)), rows - rows.mean(), cols - cols.mean()])
+    # A slow change over the window is the light or the hand, not a band.
+    rest = values - terms @ np.linalg.lstsq(terms, values, rcond=None)[0]
+    spread = float(rest.var())
+    if spread < (_SWING[0] / 2) ** 2:
+        return None
+    best = (0.0, np.empty(0), np.empty(0, int))
+    for angle in _ANGLES:
+        place = (cols * np.cos(angle) + rows * np.sin(angle)) / (_BIN_MM * px_per_mm)
+        bins = (place - place.min()).astype(int)
+        count = np.bincount(bins)
+        profile = np.bincount(bins, rest) / np.maximum(count, 1)
+        parallel = float((count * profile**2).sum()) / (len(rest) * spread)
+        if parallel > best[0]:
+            best = (parallel, profile, count)
+    parallel, profile, count = best
+    full = count >= _FULLEST * count.max()
+    profile, count = profile[full], count[full]
+    swing = float(np.sqrt((count * profile**2).sum() / count.sum()))
+    calm = np.convolve(profile, [0.25, 0.5, 0.25], "same")
+    side = np.sign(np.where(np.abs(calm) > 0.5 * swing, calm, 0))
+    side = side[side != 0]
+    turns = int((np.diff(side) != 0).sum()) if len(side) else 0
+    strength = (
+        (turns >= _TURNS)
+        * rise(swing, _SWING)
+        * rise(parallel, _PARALLEL)
+        * (1.0 - rise(float(np.quantile(values, 0.1)), _SOUND))
+    )
+    if strength <= 0.0:
+        return None
+    return strength, swing, 2.0 * len(profile) * _BIN_MM / turns
+
+
+def _report(
+    view: ViewEvidence,
+    light: Relative,
+    coverage: Coverage,
+    windows: Sequence[_Window],
+    bands: Mask,
+    sound: Mask,
+) -> Finding:
+    strongest = max(windows, key=lambda window: window.strength)
+    certainty = strongest.strength * (1.0 if len(windows) > 1 else _ALONE)
+    bare = float(np.quantile(coverage.by_chroma[bands], 0.75))
+    pitch = float(np.median([window.pitch_mm for window in windows]))
+    height, width = view.surface.mask.shape
+    region = cv2.resize(bands.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
+    why = (
+        f"In the paint, parallel bands about {pitch:.0f} mm apart let {100 * bare:.0f} % of the "
+        f"clay show through; between them it is whole."
+    )
+    return finding(
+        view,
+        "streak",
+        region > 0,
+        (0, 0),
+        shift_de00=_shift(view, light, bands, sound),
+        certainty=certainty,
+        why=why,
+        zone="painted",
+        measures=(
+            ("clay_share", round(bare, 2), "1"),
+            ("swing", round(strongest.swing, 3), "1"),
+            ("pitch", round(pitch, 1), "mm"),
+        ),
+    )
+
+
+def _shift(view: ViewEvidence, light: Relative, bands: Mask, sound: Mask) -> float | None:
+    """CIEDE2000 between thin and whole coat, both as clay of mean light would show them."""
+    if not sound.any():
+        return None
+    zones = view.zones
+    tone = float(np.median(zones.clay_tone[zones.painted]))
+    red, blue = np.median(zones.clay_chroma[zones.painted], axis=0)
+    green = tone - (red + blue) / 3
+    clay = np.exp(np.array([green + red, green, green + blue]))
+    thin = np.quantile(light.light[bands], 0.5, axis=0) * clay
+    whole = np.quantile(light.light[sound], 0.5, axis=0) * clay
+    lab = linear_to_lab(np.stack([thin, whole]))
+    return float(ciede2000(lab[0], lab[1]))

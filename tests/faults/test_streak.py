@@ -1,0 +1,139 @@
+"""Streaks: thin coats found by their bands, and brush texture, drawings and light left alone."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.faults import streak
+from grader.findings import Finding
+from tests.faults import made
+
+BAND = (0.0, 16.0, made.WIDE_MM, 46.0)
+
+
+def _found(*pictures: NDArray[np.float64], **how: object) -> list[Finding]:
+    return streak.find(made.seen(*pictures, **how))  # type: ignore[arg-type]
+
+
+def _places() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Millimetres right and down of each pixel of a wall."""
+    height, width = made.blank().shape
+    rows, cols = np.mgrid[0:height, 0:width]
+    return cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
+
+
+def _thinned(
+    colour: tuple[float, float, float],
+    strength: float,
+    pitch_mm: float = 6.0,
+    angle_deg: float = 85.0,
+    clay: tuple[float, float, float] = made.BUFF,
+    shape: NDArray[np.float32] | None = None,
+) -> NDArray[np.float64]:
+    """A painted band whose coat lets `strength` of the clay through in parallel bands."""
+    right, down = _places()
+    angle = np.radians(angle_deg)
+    along = right * np.cos(angle) + down * np.sin(angle) + 0.4 * np.sin(right / 9)
+    thin = strength * (0.5 + 0.5 * np.cos(2 * np.pi * along / pitch_mm))
+    cover = made.box(*BAND) if shape is None else shape
+    return made.lay(made.wall(clay), cover * (1 - thin), colour)
+
+
+def _measure(found: Finding, name: str) -> float:
+    return next(value for key, value, _ in found.measures if key == name)
+
+
+@pytest.mark.parametrize("colour", [made.COBALT, made.BROWN, (0.10, 0.30, 0.32)])
+@pytest.mark.parametrize("strength", [0.35, 0.65])
+@pytest.mark.parametrize("angle_deg", [0, 40, 85])
+def test_a_thin_coat_is_found(
+    colour: tuple[float, float, float], strength: float, angle_deg: float
+) -> None:
+    (found,) = _found(_thinned(colour, strength, angle_deg=angle_deg))
+    assert found.fault == "streak"
+    assert found.zone == "painted"
+    assert found.certainty > 0.5
+    assert _measure(found, "pitch") == pytest.approx(6.0, rel=0.35)
+    assert _measure(found, "clay_share") == pytest.approx(strength, rel=0.35)
+    assert (found.shift_de00 or 0) > 3
+    _, y, _, height = found.bbox_px
+    assert y / made.PX_PER_MM - 5 > BAND[1] - 2
+    assert (y + height) / made.PX_PER_MM - 5 < BAND[3] + 2
+
+
+def test_more_clay_is_a_larger_shift() -> None:
+    shifts = [_found(_thinned(made.COBALT, strength))[0].shift_de00 for strength in (0.35, 0.7)]
+    assert (shifts[0] or 0) < (shifts[1] or 0)
+
+
+def test_two_streaked_sides_are_two_findings() -> None:
+    picture = _thinned(made.COBALT, 0.6)
+    whole = made.lay(made.wall(), made.box(*BAND), made.COBALT)
+    assert [each.photo for each in _found(picture, whole, picture)] == ["front.jpg", "back.jpg"]
+
+
+@pytest.mark.parametrize("light", [(0.5, 0.5, 0.5), (1.25, 1.25, 1.25), (1.2, 1.0, 0.75)])
+def test_brighter_or_warmer_light_changes_nothing(light: tuple[float, float, float]) -> None:
+    picture = _thinned(made.COBALT, 0.5)
+    (plain,), (lit,) = _found(picture), _found(picture, light=light)
+    assert lit.certainty == pytest.approx(plain.certainty, abs=0.15)
+    assert _measure(lit, "clay_share") == pytest.approx(_measure(plain, "clay_share"), abs=0.1)
+
+
+def test_mirrored_it_is_the_same() -> None:
+    picture = _thinned(made.COBALT, 0.5, angle_deg=60)
+    (plain,), (other,) = _found(picture), _found(made.mirrored(picture))
+    assert other.certainty == pytest.approx(plain.certainty, abs=0.15)
+
+
+@pytest.mark.parametrize("colour", [made.COBALT, made.BLACK, made.OCHRE, made.BROWN])
+def test_a_whole_coat_has_none(colour: tuple[float, float, float]) -> None:
+    assert _found(made.lay(made.wall(), made.box(*BAND), colour)) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_brush_mottling_is_none(seed: int) -> None:
+    height, width = made.blank().shape
+    patches = np.random.default_rng(seed).standard_normal((height // 60, width // 60))
+    patches = cv2.resize(patches, (width, height), interpolation=cv2.INTER_CUBIC)
+    cover = made.box(*BAND) * np.clip(0.94 + 0.03 * patches, 0, 1)
+    assert _found(made.lay(made.wall(seed=seed), cover, made.COBALT)) == []
+
+
+@pytest.mark.parametrize("width_mm", [2.0, 4.0])
+def test_painted_stripes_are_none(width_mm: float) -> None:
+    picture = made.wall()
+    for top in range(10, 50, 7):
+        stripe = made.box(0, top, made.WIDE_MM, top + width_mm)
+        picture = made.lay(picture, stripe, made.COBALT)
+    assert _found(picture, decorated=True) == []
+
+
+def test_dots_on_a_band_are_none() -> None:
+    picture = made.lay(made.wall(), made.box(*BAND), made.COBALT)
+    for x in range(6, 46, 6):
+        picture = made.lay(picture, made.ellipse((x, 30), 3.5, 3.5), made.OCHRE)
+    assert _found(picture, decorated=True) == []
+
+
+def test_throwing_rings_under_paint_are_none() -> None:
+    _, down = _places()
+    for colour in (made.COBALT, made.OCHRE, (0.55, 0.40, 0.36)):
+        picture = made.lay(made.wall(), made.box(*BAND), colour)
+        picture = picture * (1 + 0.1 * np.sin(2 * np.pi * down / 6))[..., None]
+        assert _found(picture, decorated=True) == []
+
+
+def test_a_shadow_across_paint_is_none() -> None:
+    right, _ = _places()
+    picture = made.lay(made.wall(), made.box(*BAND), made.BROWN)
+    picture = picture * (1 - 0.5 * np.exp(-(((right - 24) / 3) ** 2)))[..., None]
+    assert _found(picture, decorated=True) == []
+
+
+def test_an_unpainted_piece_has_none() -> None:
+    assert _found(_thinned(made.COBALT, 0.6), decorated=False) == []
+    assert _found(made.wall()) == []
