@@ -33,6 +33,8 @@ class PieceFacts:
     painted_on : {"greenware", "bisque"} or None
     use : {"food", "plant", "decor"} or None
     height_mm, price : float or None
+    refires : int or None
+        How often it had been fired again before these photos.
     others : mapping of str to str
         Unknown columns, kept as they stand.
     """
@@ -51,6 +53,7 @@ class PieceFacts:
     place: str = ""
     firing: str = ""
     price: float | None = None
+    refires: int | None = None
     others: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -66,6 +69,9 @@ _YES = frozenset({"yes", "y", "true", "1", "x"})
 _NO = frozenset({"no", "n", "false", "0"})
 # No kiln for small studios takes a piece of 3 m; a larger figure is a slip of the pen.
 _MAX_HEIGHT_MM = 3000.0
+
+# Common practice allows two refires; a larger figure than this is a slip of the pen.
+_MOST_REFIRES = 20
 
 # A list larger than this is not a list of one kiln load.
 _MAX_BYTES = 5_000_000
@@ -217,6 +223,8 @@ def _read_row(columns: list[str], headings: list[str], cells: list[str], where: 
             values[column] = _yes_or_no(text, at)
         elif column in {"height_mm", "price"}:
             values[column] = _number(text, column, at)
+        elif column == "refires":
+            values[column] = None if not text else refires_of(text, at)
         else:
             others[heading] = text
     if not values["piece"]:
@@ -272,4 +280,20 @@ def _number(text: str, column: str, where: str) -> float | None:
         f"{text!r} is not {what}",
         where=where,
         remedy="Write only the number, for example 92.5, or leave the cell empty",
+    )
+
+
+def refires_of(text: str, where: str) -> int:
+    """Read a number of refires.
+
+    Raises
+    ------
+    FactsError
+    """
+    if text.isascii() and text.isdigit() and len(text) <= 2 and int(text) <= _MOST_REFIRES:
+        return int(text)
+    raise FactsError(
+        f"{text!r} is not a number of refires",
+        where=where,
+        remedy=f"Write 0, 1, 2, ... up to {_MOST_REFIRES}, or leave it empty",
     )

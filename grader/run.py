@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from grader.batch import Batch, PieceEntry, find_batch
+from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey, Problem
 from grader.rules import Rules, grade_piece
 from grader.session import find_session_colour
@@ -68,11 +69,17 @@ def grade_batch(
     survey = partial(survey_piece, marker_mm=marker_mm, session_colour=colour)
     surveys = survey_entries(batch.pieces, survey, workers=workers, progress=progress)
     pieces = tuple(
-        GradedPiece(entry.facts, seen, grade_piece(entry.facts, seen, rules))
-        for entry, seen in zip(batch.pieces, surveys, strict=True)
+        _graded(entry.facts, seen, rules) for entry, seen in zip(batch.pieces, surveys, strict=True)
     )
     notes = tuple(problem.text for problem in batch.problems)
     return GradedBatch(batch.folder, pieces, rules.title, notes)
+
+
+def _graded(facts: PieceFacts, seen: PieceSurvey, rules: Rules) -> GradedPiece:
+    # A piece of which nobody said so was not refired before.
+    refires = facts.refires or 0
+    verdict = grade_piece(facts, seen, rules, refires_done=refires)
+    return GradedPiece(facts, seen, verdict, refires_done=refires)
 
 
 def survey_entries(

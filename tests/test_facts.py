@@ -13,8 +13,8 @@ from grader.facts import read_facts
 
 FULL = (
     "piece,design,form,clay,finish,decorated,painted_on,glaze,use,height_mm,shelf,place,firing,"
-    "price,maker's mark\n"
-    "K07,newts,bowl,speckled,glazed,yes,bisque,clear dip,food,92.5,2,left,41,24.00,O\n"
+    "price,refires,maker's mark\n"
+    "K07,newts,bowl,speckled,glazed,yes,bisque,clear dip,food,92.5,2,left,41,24.00,1,O\n"
 )
 
 
@@ -31,6 +31,7 @@ def test_every_column_is_read(tmp_path: Path) -> None:
     assert (facts.finish, facts.decorated, facts.painted_on) == ("glazed", True, "bisque")
     assert (facts.glaze, facts.use, facts.height_mm) == ("clear dip", "food", 92.5)
     assert (facts.shelf, facts.place, facts.firing, facts.price) == ("2", "left", "41", 24.0)
+    assert facts.refires == 1
     assert dict(facts.others) == {"maker's mark": "O"}
 
 
@@ -141,3 +142,15 @@ def test_any_text_in_a_cell_gives_facts_or_a_facts_error(
     except FactsError:
         return
     assert facts["K07"].height_mm == 90
+
+
+@pytest.mark.parametrize(("text", "refires"), [("0", 0), (" 2 ", 2), ("", None)])
+def test_refires_are_counted(tmp_path: Path, text: str, refires: int | None) -> None:
+    path = _write(tmp_path, f"piece,Refires\nK07,{text}\n")
+    assert read_facts(path)["K07"].refires == refires
+
+
+@pytest.mark.parametrize("text", ["-1", "1.5", "once", "21", "٢", "1e1"])
+def test_other_refires_are_refused_by_name(tmp_path: Path, text: str) -> None:
+    with pytest.raises(FactsError, match=r"row 2, column 'refires'.*Write 0, 1, 2"):
+        read_facts(_write(tmp_path, f"piece,refires\nK07,{text}\n"))

@@ -57,6 +57,7 @@ def test_every_column_named_is_read(tmp_path: Path) -> None:
         "use": "food",
         "height_mm": "90",
         "price": "12",
+        "refires": "1",
     }
     table = tmp_path / "pieces.csv"
     cells = ",".join(values.get(column, "x") for column in columns)

@@ -16,6 +16,7 @@ from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey
 from grader.rules import load_rules
 from grader.run import grade_folder, survey_entries
+from tests.pieces import a_finding, a_survey, renamed
 
 
 def entries(*codes: str) -> list[PieceEntry]:
@@ -85,3 +86,22 @@ def test_a_folder_is_graded_with_its_unreadable_photos_named(tmp_path: Path) -> 
     assert first.facts.price == 12
     assert {photo.view: photo.usable for photo in first.survey.photos}["back"] is False
     assert batch.rules_name == load_rules().title
+
+
+def test_refires_of_the_table_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One routine, a second by exception, never a third (common practice)."""
+
+    def survey(entry: PieceEntry, *, marker_mm: float, session_colour: object) -> PieceSurvey:
+        return renamed(a_survey(a_finding("flake")), entry.code)
+
+    monkeypatch.setattr("grader.run.survey_piece", survey)
+    for count in range(4):
+        (tmp_path / f"K0{count}").mkdir()
+        (tmp_path / f"K0{count}" / "front.jpg").write_bytes(b"not looked at")
+    rows = "".join(f"K0{count},glazed,yes,{count}\n" for count in range(4))
+    (tmp_path / "pieces.csv").write_text("piece,finish,decorated,refires\n" + rows)
+    batch = grade_folder(tmp_path, load_rules(), workers=1)
+    assert [piece.refires_done for piece in batch.pieces] == [0, 1, 2, 3]
+    grades = [piece.verdict.grade for piece in batch.pieces]
+    assert grades[0] == "refire" and grades[2:] == ["second", "second"]
+    assert "refire" in batch.pieces[2].verdict.reasons[0].text

@@ -136,7 +136,9 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     _studio(undo)
     undo.set_defaults(command=commands.undo)
 
-    history = subparsers.add_parser("history", help="tell all that is known and was said of a piece")
+    history = subparsers.add_parser(
+        "history", help="tell all that is known and was said of a piece"
+    )
     history.add_argument("piece", metavar="PIECE")
     _studio(history)
     history.set_defaults(command=commands.history)

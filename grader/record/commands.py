@@ -277,7 +277,7 @@ def _refires(number: int) -> str:
 def _piece_lines(view: PieceView) -> Iterator[str]:
     grade = view.said.grade or (view.verdict.verdict.grade if view.verdict else "not looked at yet")
     by = "you decided" if view.said.grade else "proposed"
-    yield f"{view.code}: {grade} ({by}), {_refires(view.round.number)}"
+    yield f"{view.code}: {grade} ({by}), {_refires(view.round.refires)}"
     if view.words:
         yield "  " + ", ".join(f"{name} {value}" for name, value in view.words.items())
     for each in view.findings:

@@ -178,7 +178,7 @@ def _piece(
             )
         rounds.append(
             {
-                "refires_before": round_.number,
+                "refires_before": round_.refires,
                 "opened_at": round_.opened_at,
                 "because": round_.because,
                 "facts": words_now(db, piece_id, round_.id),

@@ -102,7 +102,7 @@ def _graded(
             zones=survey.survey.zones,
         ),
         verdict=verdict,
-        refires_done=round_.number,
+        refires_done=round_.refires,
     )
     return piece, stored.rules_title
 

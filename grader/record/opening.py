@@ -53,6 +53,8 @@ def round_for(
         because = "said so when the photos were added"
     elif firing and news.get("firing", firing) != firing:
         because = f"firing {news['firing']} instead of {firing}"
+    elif int(news.get("refires") or 0) > round_.refires:
+        because = f"the table says that it was refired ({news['refires']})"
     elif put_aside and not _same_session(photos_of(db, round_.id), shots):
         because = "photographed again after it was put aside for a refire"
     if not because:

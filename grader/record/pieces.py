@@ -31,7 +31,9 @@ class Round:
     code : str
         Of the piece.
     number : int
-        Refires before it; 0 is the first unload.
+        Firings of the piece that the record holds before this one; 0 is the first.
+    refires : int
+        Refires before it: `number`, unless the maker said that there were more or fewer.
     batch_id : int
     because : str
         Why it was opened, in plain words.
@@ -42,6 +44,7 @@ class Round:
     piece_id: int
     code: str
     number: int
+    refires: int
     batch_id: int
     because: str
     opened_at: str
@@ -75,6 +78,19 @@ class PlacedPhoto:
     round_id: int | None
     view: str
     turn_deg: int
+
+
+_ROUND_COLUMNS = """
+rounds.id, rounds.piece_id, code, rounds.number,
+coalesce((
+  SELECT CAST(value AS INTEGER) + rounds.number - said.number FROM now_facts
+  JOIN rounds AS said ON said.id = now_facts.round_id
+  WHERE now_facts.piece_id = rounds.piece_id AND name = 'refires' AND value <> ''
+    AND said.number <= rounds.number
+  ORDER BY said.number DESC LIMIT 1
+), rounds.number),
+rounds.batch_id, because, opened_at
+"""
 
 
 def piece_id_of(db: sqlite3.Connection, code: str) -> int:
@@ -133,8 +149,8 @@ def open_round(db: sqlite3.Connection, piece_id: int, batch_id: int, because: st
 def rounds_of(db: sqlite3.Connection, piece_id: int) -> list[Round]:
     """Return the firings of a piece, oldest first."""
     rows = db.execute(
-        "SELECT rounds.id, piece_id, code, number, batch_id, because, opened_at FROM rounds "
-        "JOIN pieces ON pieces.id = piece_id WHERE piece_id = ? ORDER BY number",
+        f"SELECT {_ROUND_COLUMNS} FROM rounds JOIN pieces ON pieces.id = piece_id "
+        "WHERE piece_id = ? ORDER BY number",
         (piece_id,),
     )
     return [Round(*row) for row in rows]
@@ -157,8 +173,8 @@ def current_round(db: sqlite3.Connection, piece_id: int) -> Round:
 def round_by_id(db: sqlite3.Connection, round_id: int) -> Round:
     """Return one firing of a piece."""
     row = db.execute(
-        "SELECT rounds.id, piece_id, code, number, batch_id, because, opened_at FROM rounds "
-        "JOIN pieces ON pieces.id = piece_id WHERE rounds.id = ?",
+        f"SELECT {_ROUND_COLUMNS} FROM rounds JOIN pieces ON pieces.id = piece_id "
+        "WHERE rounds.id = ?",
         (round_id,),
     ).fetchone()
     return Round(*row)

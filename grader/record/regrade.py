@@ -91,7 +91,7 @@ def regrade(
             verdict = book.grade(
                 facts_now(db, code, piece_id, round_.id),
                 load_judged(db, survey_id, said).survey,
-                round_.number,
+                round_.refires,
             )
             if verdict.grade != before:
                 changes.append(Change(code, before, verdict.grade, decided, verdict.reasons))

@@ -58,7 +58,7 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
         {
             "id": "number of the row",
             "piece_id": "in pieces",
-            "number": "refires before it; 0 is the first unload",
+            "number": "firings of the piece before it in this record; 0 is the first",
             "batch_id": "in batches: where its first photos came from",
             "because": "why it was opened",
             "opened_at": "when",
@@ -70,7 +70,8 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "id": "number of the row",
             "piece_id": "in pieces",
             "round_id": "in rounds, for firing, shelf, place, ring, side, kiln_height, "
-            "neighbours and done (what was done before a refire); else empty",
+            "neighbours, done (what was done before a refire) and refires (how many before it); "
+            "else empty",
             "name": "design, form, clay, finish, decorated, painted_on, glaze, use, height_mm, "
             "price, one of the above, or a word of the maker's",
             "value": "as said",

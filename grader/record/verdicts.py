@@ -145,7 +145,7 @@ def store_verdict(
         Id of the verdict, and whether it was added.
     """
     words = words_of(facts)
-    inputs = json.dumps([survey_id, judged.judged, sorted(words.items()), round_.number])
+    inputs = json.dumps([survey_id, judged.judged, sorted(words.items()), round_.refires])
     digest = hashlib.sha256(f"{book.sha256} {__version__} {inputs}".encode()).hexdigest()
     last = db.execute(
         "SELECT id, inputs_sha256 FROM verdicts WHERE round_id = ? ORDER BY id DESC LIMIT 1",
@@ -153,7 +153,7 @@ def store_verdict(
     ).fetchone()
     if last and last[1] == digest:
         return int(last[0]), False
-    verdict = book.grade(facts, judged.survey, round_.number)
+    verdict = book.grade(facts, judged.survey, round_.refires)
     keep_rules(db, book)
     cursor = db.execute(
         "INSERT INTO verdicts (round_id, survey_id, rules_sha256, grader, refires_done, facts, "
@@ -164,7 +164,7 @@ def store_verdict(
             survey_id,
             book.sha256,
             __version__,
-            round_.number,
+            round_.refires,
             _json(words),
             _json(judged.judged),
             digest,

@@ -7,13 +7,14 @@ from collections.abc import Mapping
 from typing import Any, get_args
 
 from grader.errors import FactsError
-from grader.facts import Finish, PieceFacts, Use
+from grader.facts import Finish, PieceFacts, Use, refires_of
 
 ROUND_NAMES = frozenset(
-    {"firing", "shelf", "place", "ring", "side", "kiln_height", "neighbours", "done"}
+    {"firing", "shelf", "place", "ring", "side", "kiln_height", "neighbours", "done", "refires"}
 )
-"""Facts of one firing of a piece, not of the piece: where it stood, and what was done to it
-before it went in (``done``, for a refire)."""
+"""Facts of one firing of a piece, not of the piece: where it stood, what was done to it before
+it went in (``done``, for a refire), and how often it had been fired again by then (``refires``,
+where the record itself does not know of all of them)."""
 
 SURVEY_NAMES = ("decorated", "finish", "height_mm", "painted_on")
 """Facts that the image analysis uses: a change of one of them calls for a new look."""
@@ -49,6 +50,7 @@ KNOWN_NAMES = (
     "kiln_height",
     "neighbours",
     "done",
+    "refires",
 )
 """Names with a meaning, in the order in which tables show them. Others are kept as they stand."""
 
@@ -62,6 +64,7 @@ def words_of(facts: PieceFacts) -> dict[str, str]:
     for name in _NUMBERS:
         number = getattr(facts, name)
         words[name] = "" if number is None else number_words(number)
+    words["refires"] = "" if facts.refires is None else str(facts.refires)
     for heading, value in facts.others.items():
         name = heading.strip().casefold().replace(" ", "_")
         words[name if name in ROUND_NAMES else heading] = value
@@ -83,7 +86,7 @@ def facts_of(code: str, words: Mapping[str, str]) -> PieceFacts:
             continue
         if name in _FREE:
             taken[name] = value
-        elif name in (*_CHOICES, *_NUMBERS, "decorated"):
+        elif name in (*_CHOICES, *_NUMBERS, "decorated", "refires"):
             taken[name] = _typed(name, value)
         else:
             others[name] = value
@@ -116,6 +119,8 @@ def number_words(number: float) -> str:
 
 
 def _typed(name: str, value: str) -> str | float | bool:
+    if name == "refires":
+        return refires_of(value, name)
     if name in _NUMBERS:
         try:
             number = float(value.replace(",", "."))

@@ -21,9 +21,11 @@ from grader.record.facts import (
     table_of_facts,
     take_table,
 )
+from grader.record.now import rebuild
+from grader.record.queries import piece_list
 from grader.record.studio import Studio
 from grader.record.words import checked_word, facts_of, words_of
-from tests.record.kit import BOOK, a_batch, add, contents, three_pieces
+from tests.record.kit import BOOK, a_batch, add, contents, four_sides, three_pieces
 
 
 @pytest.fixture
@@ -79,6 +81,40 @@ def test_where_it_stood_belongs_to_the_firing(filled: Studio, tmp_path: Path) ->
         "touched up",
     )
     assert (before["shelf"], before["side"], before.get("done")) == ("1", "door", None)
+
+
+def test_refires_before_the_record_count(filled: Studio, tmp_path: Path) -> None:
+    def proposed() -> tuple[int, str | None]:
+        (row,) = [row for row in piece_list(filled) if row.code == "K02"]
+        return row.number, row.proposed
+
+    assert proposed() == (0, "refire")
+    set_facts(filled, ["K02"], {"refires": "2"}, book=BOOK)
+    assert proposed() == (2, "second")
+    set_facts(filled, ["K02"], {"refires": "1"}, book=BOOK)
+    # What is fired once more in the record counts on from there.
+    again = {"K02": four_sides(front=["flake 900 600 1.0 0.9"])}
+    add(filled, a_batch(tmp_path / "c", again), refire=True)
+    assert proposed() == (2, "second")
+    view = piece_view(filled, "K02")
+    assert (view.round.number, view.round.refires) == (1, 2)
+    assert view.verdict is not None and view.verdict.refires_done == 2
+    set_facts(filled, ["K02"], {"refires": "0"}, book=BOOK)
+    assert proposed() == (0, "refire")
+    before = contents(filled)
+    rebuild(filled)
+    assert contents(filled) == before
+    with pytest.raises(FactsError):
+        set_facts(filled, ["K02"], {"refires": "twice"}, book=BOOK)
+
+
+def test_a_table_that_counts_a_refire_opens_it(filled: Studio, tmp_path: Path) -> None:
+    batch = a_batch(tmp_path / "c", {"K02": four_sides()}, facts={"K02": {"refires": 1}})
+    (taken,) = add(filled, batch).pieces
+    assert taken.step == "refire"
+    view = piece_view(filled, "K02")
+    assert (view.round.number, view.round.refires) == (1, 1)
+    assert "the table says" in view.round.because
 
 
 def test_firings_and_what_was_changed(filled: Studio) -> None:
@@ -160,6 +196,7 @@ def test_any_word_survives_the_table(filled: Studio, tmp_path: Path, word: str) 
         painted_on=st.sampled_from(["greenware", "bisque", None]),
         use=st.sampled_from(["food", "plant", "decor", None]),
         height_mm=st.none() | st.floats(0.1, 3000),
+        refires=st.none() | st.integers(0, 20),
         price=st.none() | st.floats(0, 1e6),
     )
 )
