@@ -1,34 +1,30 @@
-"""The door to the pages says what to do, and shows a graded batch."""
+"""The door is thin: Streamlit finds the application of the package behind it."""
 
 from __future__ import annotations
 
+import os
+import runpy
 import sys
 from pathlib import Path
 
 import pytest
-from streamlit.testing.v1 import AppTest
+from streamlit.web.server.app_discovery import discover_asgi_app
 
-from grader.output import PAGE_NAME
+from grader.record.studio import PLACE_VARIABLE
 
 APP = Path(__file__).parent.parent / "app.py"
 
 
-def opened(folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
-    monkeypatch.setattr(sys, "argv", ["app.py", str(folder)])
-    app = AppTest.from_file(str(APP), default_timeout=30).run()
-    assert not app.exception
-    return app
+def test_streamlit_finds_the_application() -> None:
+    """Else it would run the file as a page, without the photos and without the guards."""
+    found = discover_asgi_app(APP)
+    assert found.is_asgi_app
+    assert found.import_string == "app:app"
 
 
-def test_without_a_batch_it_says_how_to_grade(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    app = opened(tmp_path, monkeypatch)
-    assert any("grader grade PHOTOS" in code.value for code in app.code)
-
-
-def test_a_graded_batch_is_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    (tmp_path / PAGE_NAME).write_text("<!DOCTYPE html><p>Batch</p>")
-    app = opened(tmp_path, monkeypatch)
-    assert not app.code
-    assert app.get("iframe")
+def test_it_opens_the_folder_that_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(PLACE_VARIABLE, "elsewhere")
+    monkeypatch.setattr(sys, "argv", [str(APP), str(tmp_path)])
+    app = runpy.run_path(str(APP))["app"]
+    assert app.script_path.name == "script.py"
+    assert os.environ[PLACE_VARIABLE] == str(tmp_path.resolve())

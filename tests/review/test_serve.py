@@ -1,0 +1,183 @@
+"""``grader review`` as it is started: this machine only, clear words where it cannot start."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import socket
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import httpx2
+import pytest
+
+from grader.errors import GraderError, UsageError
+from grader.record.errors import NewerRecordError, NoRecordError
+from grader.review.cli import add_commands
+from grader.review.codes import Codes
+from grader.review.serve import app_parts, review
+from tests.review.running import Running, running, started
+from tests.review.server import a_studio
+
+ONLY_A_PAGE = """
+from pathlib import Path
+serve.SCRIPT = Path({script!r})
+"""
+
+
+@pytest.fixture(autouse=True)
+def _environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GRADER_STUDIO", "put back after the test")
+
+
+def a_page(folder: Path) -> str:
+    """Return the change that shows a page of the test instead of the review."""
+    script = folder / "script.py"
+    script.write_text("import streamlit as st\nst.title('A page')\n", encoding="utf-8")
+    return ONLY_A_PAGE.format(script=str(script))
+
+
+def get(command: Running, path: str, **headers: str) -> httpx2.Response:
+    return httpx2.get(command.address + path, headers=headers, timeout=30)
+
+
+def test_it_serves_pages_and_photos_to_this_machine(tmp_path: Path) -> None:
+    studio = a_studio(tmp_path)
+    words = ["review", str(studio.folder), "--port", "0", "--no-browser"]
+    with running(words, change=a_page(tmp_path)) as command:
+        assert command.address.startswith("http://127.0.0.1:")
+        assert get(command, "/").status_code == 200
+        assert get(command, "/photo/1").headers["content-type"] == "image/jpeg"
+        assert get(command, "/photo/1/320").headers["content-type"] == "image/webp"
+        assert get(command, "/photo/1", Host="studio.example").status_code == 400
+        assert get(command, "/_stcore/metrics").status_code == 404
+        assert get(command, "/..%2frecord.sqlite").content[:6] != b"SQLite"
+        assert listening(command.process.pid) <= {"127.0.0.1"}
+        address = command.address
+    assert command.process.returncode == 0
+    assert "Ended. All that was said is kept." in command.text
+    with pytest.raises(httpx2.HTTPError):
+        httpx2.get(address, timeout=5)
+
+
+def test_shared_it_serves_nothing_without_the_code(tmp_path: Path) -> None:
+    studio = a_studio(tmp_path)
+    words = ["review", str(studio.folder), "--port", "0", "--no-browser", "--share"]
+    with running([*words, "--address", "127.0.0.1"], change=a_page(tmp_path)) as command:
+        code = command.code
+        for path in ("/", "/shoot", "/photo/1", "/photo/1/320", "/_stcore/health", "/favicon.png"):
+            answer = get(command, path)
+            assert answer.status_code == 403 and answer.text == "The code is missing."
+        with httpx2.Client(base_url=command.address, timeout=30) as phone:
+            sent = {"Origin": command.address}
+            assert phone.post("/code", data={"code": code}, headers=sent).status_code == 303
+            assert phone.get("/photo/1").status_code == 200
+            assert phone.get("/_stcore/health").status_code == 200
+        command.said("A device was let in")
+        assert command.code != code
+    assert "not encrypted" in command.text
+
+
+@pytest.mark.parametrize("options", [[], ["--server.address", "0.0.0.0"]])
+def test_streamlit_run_shows_the_same_to_this_machine_only(
+    tmp_path: Path, options: list[str]
+) -> None:
+    studio = a_studio(tmp_path)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    words = ["streamlit", "run", "app.py", "--server.port", str(port), *options, "--"]
+    with started([*words, str(studio.folder)]) as command:
+        command.said(r"view your Streamlit app")
+        address = f"http://127.0.0.1:{port}"
+        transport = httpx2.HTTPTransport(retries=20)
+        with httpx2.Client(base_url=address, transport=transport, timeout=30) as browser:
+            assert browser.get("/photo/1").headers["content-type"] == "image/jpeg"
+            assert browser.get("/").status_code == 200
+            refused = browser.get("/photo/1", headers={"Host": "studio.example"})
+            assert refused.status_code == 400
+
+
+def test_without_a_studio_it_says_how_to_make_one(tmp_path: Path) -> None:
+    with pytest.raises(NoRecordError, match="grader init"):
+        review(tmp_path, browser=False)
+
+
+def test_a_newer_record_is_left_alone(tmp_path: Path) -> None:
+    studio = a_studio(tmp_path)
+    with closing(sqlite3.connect(studio.record)) as db:
+        db.execute("PRAGMA user_version = 9999")
+    with pytest.raises(NewerRecordError, match="Update the program"):
+        review(studio.folder, browser=False)
+
+
+def test_a_taken_port_is_said_with_another_one(tmp_path: Path) -> None:
+    studio = a_studio(tmp_path)
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(UsageError, match=f"--port {port + 1}"):
+            review(studio.folder, port=port, browser=False)
+
+
+def test_an_address_of_another_machine_cannot_be_shared(tmp_path: Path) -> None:
+    studio = a_studio(tmp_path)
+    with pytest.raises(GraderError, match="not an address of this machine"):
+        review(studio.folder, port=0, share=True, address="198.51.100.7", browser=False)
+
+
+def test_nothing_is_shared_without_codes(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="codes"):
+        app_parts([str(tmp_path)], shared_as="192.168.7.5")
+    parts = app_parts([str(tmp_path)], shared_as="192.168.7.5", codes=Codes())
+    assert [each.cls.__name__ for each in parts["middleware"]] == [
+        "Guard",
+        "TrustedHostMiddleware",
+        "OwnOrigin",
+        "Gate",
+    ]
+
+
+@pytest.mark.parametrize("words", [["--port", "70000"], ["--port", "x"], ["--port", "-1"]])
+def test_a_port_that_is_none_is_refused(words: list[str]) -> None:
+    parser = argparse.ArgumentParser()
+    add_commands(parser.add_subparsers())
+    with pytest.raises(SystemExit):
+        parser.parse_args(["review", *words])
+
+
+def test_an_address_without_sharing_is_a_mistake() -> None:
+    parser = argparse.ArgumentParser()
+    add_commands(parser.add_subparsers())
+    values = parser.parse_args(["review", "--address", "192.168.7.5"])
+    with pytest.raises(UsageError, match="--share"):
+        values.command(values)
+
+
+def test_the_default_port_is_one_and_the_same() -> None:
+    from grader.review import cli, serve
+
+    assert cli._PORT == serve.PORT
+
+
+def listening(pid: int) -> set[str]:
+    """Return the addresses at which a process listens, from Linux's table of sockets."""
+    table = Path(f"/proc/{pid}/net/tcp")
+    if not table.is_file():
+        pytest.skip("this system does not show its sockets so")
+    own = set()
+    for handle in Path(f"/proc/{pid}/fd").iterdir():
+        target = os.readlink(handle) if handle.is_symlink() else ""
+        own |= set(re.findall(r"socket:\[(\d+)\]", target))
+    found = set()
+    for name in ("tcp", "tcp6"):
+        for line in Path(f"/proc/{pid}/net/{name}").read_text().splitlines()[1:]:
+            columns = line.split()
+            if columns[3] == "0A" and columns[9] in own:  # 0A: listening
+                host = columns[1].split(":")[0]
+                found.add(socket.inet_ntoa(bytes.fromhex(host)[::-1]) if len(host) == 8 else host)
+    assert found
+    return found
