@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait as wait_for
 from typing import TypeVar
 
 from grader.errors import GraderError
@@ -118,6 +120,16 @@ def _start() -> None:
     cv2.setNumThreads(1)
     # Ctrl-C reaches every process of the terminal: workers end at once, without a traceback.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    # A program that is killed outright cannot end its workers: they would wait for ever for the
+    # next item, each with its memory.
+    parent = parent_process()
+    if parent is not None:
+        wait_for([parent.sentinel])
+        os._exit(1)
 
 
 def _workers(asked: int | None, items: int) -> int:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import time
+from pathlib import Path
 
 import pytest
 
@@ -45,3 +49,48 @@ def test_nothing_is_worked_on_that_nobody_asks_for() -> None:
 
 def test_no_items_give_no_results() -> None:
     assert list(each_result(halved, [], workers=None)) == []
+
+
+_PROGRAM = """
+import time
+from grader.sharing import each_result
+from tests.test_sharing import process_id
+if __name__ == "__main__":
+    for _, number in each_result(process_id, list(range(8)), workers=2):
+        print(number, flush=True)
+    time.sleep(60)
+"""
+
+
+def process_id(number: int) -> int:
+    time.sleep(0.2)
+    return os.getpid()
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="looks processes up in /proc")
+def test_workers_end_with_a_program_that_is_killed(tmp_path: Path) -> None:
+    program = tmp_path / "program.py"
+    program.write_text(_PROGRAM)
+    root = str(Path(__file__).parent.parent)
+    with subprocess.Popen(
+        [sys.executable, str(program)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": root},
+    ) as process:
+        assert process.stdout is not None
+        worker = int(process.stdout.readline())
+        assert Path(f"/proc/{worker}").exists()
+        process.kill()
+    deadline = time.monotonic() + 10
+    while _runs(worker) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not _runs(worker)
+
+
+def _runs(process: int) -> bool:
+    try:
+        state = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0]
+    except OSError:
+        return False
+    return state != "Z"  # ended, but nobody has asked how
