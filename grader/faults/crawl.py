@@ -45,6 +45,14 @@ _GRAINS = 3.0
 _LEAST_LINE = 0.05
 """The rim counts from 5 % of light, or three spreads of the grain where that is more."""
 
+_PAINT_HUE, _THIN_PAINT_HUE = 0.3, 0.1
+"""Log-chromaticity by which a fence that is paint, or among paint a thin coat, differs from what
+lies on both of its sides where these are alike; the shadow of a rim has their colour."""
+
+_UNEVEN = (0.35, 0.6)
+"""Spread of the step along the outline (15 to 85 %) where no paint lies round it: glaze of one pot
+makes 0.1, a large rolled rim half lit 0.5; the lip between wall and dark inside makes 1."""
+
 _LIFT = (0.08, 0.15)
 _GLEAM = (0.4, 0.55)
 """Log light by which bare clay is lighter than glazed: 0.1 to 0.3, since glaze wets and darkens.
@@ -184,11 +192,18 @@ def _seen_well(view: ViewEvidence, coloured: bool) -> Mask:
     return view.zones.facing if coloured else view.zones.facing | view.zones.inside
 
 
-def _rim(island: Island) -> tuple[float, float]:
-    """Share of the outline with a rim, and how dark its foot is (median of the log light)."""
+def _rim(island: Island, paint_hue: float = np.inf) -> tuple[float, float]:
+    """Share of the outline with a rim, and how dark its foot is (median of the log light).
+
+    Where the fence has a colour of its own by `paint_hue`, it is no rim but paint.
+    """
     least = max(_LEAST_LINE, _GRAINS * island.grain)
     tone = island.outside[:, 0]
     dark = np.minimum(island.inside[0], tone) - island.darkest
+    apart = np.linalg.norm(island.outside[:, 1:] - island.inside[1:], axis=1)
+    off = np.linalg.norm(island.fence_chroma - island.inside[1:], axis=1)
+    # Between clay and paint the blurred edge has every colour from one to the other.
+    dark = np.where((off > paint_hue) & (apart < 0.7 * off), 0.0, dark)
     light = island.lightest - np.maximum(island.inside[0], tone)
     shown = float((dark > least).mean())
     any_shown = float(((dark > least) | (light > least)).mean())
@@ -200,7 +215,8 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     """Hold an island in clear glaze against bare clay."""
     steps = island.inside[0] - island.outside[:, 0]
     step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
-    rim, depth = _rim(island)
+    painted_round = _painted_round(view, island)
+    rim, depth = _rim(island, _PAINT_HUE if painted_round < _BESIDE_PAINT else _THIN_PAINT_HUE)
     rimmed = (
         rise(rim, _RIM)
         * rise(depth, _RIM_DEPTH)
@@ -219,11 +235,12 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         return Bare(island, 0.0, rim, step)
     rows, cols = island.core
     zones = view.zones
-    painted_round = _painted_round(view, island)
     lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
     if painted_round < _BESIDE_PAINT:
         # The glazed clay beside it says more than the fit over the whole piece.
         lift = min(lift, step)
+        uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
+        rimmed *= 1.0 - rise(uneven, _UNEVEN)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
     paler = float(np.hypot(*np.median(island.inside[1:] - island.outside[:, 1:], axis=0)))
     if painted_round < _BESIDE_PAINT:

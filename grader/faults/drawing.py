@@ -49,6 +49,7 @@ twentieth of the light of clay) and within so much in both log-chromaticities. T
 of it than the line itself can make on the two views that show it: two and a half times its area,
 or that of the largest crack, 50 mm by 1.2 mm."""
 
+_GRAIN_MM = 0.3
 _ATTACHED_MM = 2.5
 _EDGE_MM = 4.0
 """A feeler ends at its moth. A crack may end where black paint hides it, but then it comes from
@@ -179,13 +180,29 @@ def _dark_paint(view: ViewEvidence, slot: Slot, seen_on: ViewEvidence | None = N
     return np.asarray(dark & (np.abs(view.surface.chroma[pick] - hue).max(-1) < _HUE))
 
 
+def _as_dark_as_seen(view: ViewEvidence, slot: Slot) -> Mask:
+    """Paint of the same view that is as dark as the line shows, on every third row and column.
+
+    Beside the shape that it grows from, a line lies in the same light and haze: how black it
+    would be without the blur of the lens need not be guessed.
+    """
+    line = np.log(np.maximum(np.median(slot.line.middle, axis=0), 1e-3))
+    beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3))
+    level = np.exp(beside + _AS_DARK * (line - beside))
+    # Grain of single pixels would tear the shape apart. The hue of a blurred fine line is that
+    # of the clay beside it; but a shape that is light in any one colour has another paint.
+    light = cv2.GaussianBlur(view.surface.light, (0, 0), view.surface.px(_GRAIN_MM))
+    pick = np.s_[::3, ::3]
+    return np.asarray(view.zones.paint[pick] & (light[pick] < level).all(-1))
+
+
 def _area_mm2(view: ViewEvidence, mask: Mask) -> float:
     return 9 * float(mask.sum()) / view.surface.px_per_mm**2
 
 
 def _is_attached(view: ViewEvidence, slot: Slot) -> bool:
     """Whether an end of the line meets a larger shape of its own colour, coming from nowhere."""
-    dark = _dark_paint(view, slot)
+    dark = _as_dark_as_seen(view, slot)
     ends = np.round(slot.line.path[[0, -1]]).astype(int)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
     areas = 9 * stats[:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2

@@ -70,6 +70,8 @@ class Island:
         The same beyond the fence, at each angle.
     darkest, lightest : ndarray of float64, shape (n,)
         Extremes of the tone in the fence.
+    fence_chroma : ndarray of float64, shape (n, 2)
+        The two log-chromaticities where the fence is darkest.
     grain : float
         Spread of the tone outside from place to place, as averaged.
     """
@@ -82,6 +84,7 @@ class Island:
     outside: NDArray[np.float64]
     darkest: NDArray[np.float64]
     lightest: NDArray[np.float64]
+    fence_chroma: NDArray[np.float64]
     grain: float
 
 
@@ -200,6 +203,8 @@ def _read(
     fence = (offsets >= _FENCE_MM[0]) & (offsets <= _FENCE_MM[1])
     outside = np.median(sections[:, beyond], axis=1)
     tone = sections[..., 0]
+    at_darkest = tone[:, fence].argmin(1)[:, None, None]
+    fence_chroma = np.take_along_axis(sections[:, fence, 1:], at_darkest, axis=1)[:, 0]
     grain = float(np.median(np.abs(np.diff(tone[:, beyond], axis=1)))) / 0.6745 / np.sqrt(2)
     edge = _edge_mm(sections, inside, outside, fence, offsets)
     outline = points + out * (edge * per_mm)[:, None]
@@ -218,6 +223,7 @@ def _read(
         outside=outside,
         darkest=tone[:, fence].min(1),
         lightest=tone[:, fence].max(1),
+        fence_chroma=fence_chroma,
         grain=grain,
     )
 
