@@ -1,0 +1,1 @@
+"""The review in the browser: pages on the record, and the small server that shows them."""

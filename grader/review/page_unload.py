@@ -1,0 +1,273 @@
+"""Taking in a load: photos in, sorted, facts said, looked at."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import streamlit as st
+
+from grader.errors import GraderError
+from grader.photo import PHOTO_SUFFIXES
+from grader.record.add import Added, end_batch
+from grader.record.bench import aside_photos, piece_view
+from grader.record.facts import set_facts, table_of_facts, take_table
+from grader.record.pieces import CHART_VIEW, PlacedPhoto
+from grader.record.queries import PieceRow, piece_list
+from grader.record.studio import Studio
+from grader.review.advice import advice_on, advice_running, missing_views, start_advice
+from grader.review.choice import chosen_batch
+from grader.review.going import to_page
+from grader.review.intake import take_dropped, take_folder, told_of
+from grader.review.routes import SMALL_PX, photo_url
+from grader.review.sorting import Placed, put_back, sort_photos
+from grader.review.state import Workshop, rules_of
+from grader.review.viewer import photo_sorter
+from grader.review.working import looking, start_looking
+from grader.rules import Rules
+
+VIEWS = ("front", "right", "back", "left", "inside", "top", "foot")
+
+_FINISHES: dict[str, str] = {"": "as it is", "raw": "raw clay", "glazed": "clear glaze",
+                             "coloured": "coloured glaze"}  # fmt: skip
+_USES: dict[str, str] = {"": "as it is", "food": "food or drink", "plant": "plants",
+                         "decor": "decoration"}  # fmt: skip
+_YES_NO: dict[str, str] = {"": "as it is", "yes": "yes", "no": "no"}
+_PAINTED_ON: dict[str, str] = {"": "as it is", "greenware": "greenware", "bisque": "bisque"}
+
+
+def show(workshop: Workshop) -> None:
+    """Show the page."""
+    st.header("Unload")
+    st.write(
+        "Unload only when the kiln is cool. Shards and glaze drips cut: wear gloves. Photograph "
+        "each piece from front, right, back and left, then the foot and the inside, with the "
+        "scale card beside it. Photos stay on this machine."
+    )
+    _bring(workshop)
+    batch_id = chosen_batch(workshop.studio)
+    if not piece_list(workshop.studio, batch_id=batch_id, most=1):
+        return
+    _work(workshop, batch_id)
+    st.subheader("Sorted right?")
+    _sorter(workshop, batch_id)
+    _facts(workshop.studio, batch_id)
+
+
+# --- bringing photos in ----------------------------------------------------------------------
+
+
+def _bring(workshop: Workshop) -> None:
+    studio = workshop.studio
+    # A new key empties the uploader, so that the server does not hold the photos in memory.
+    drops = st.session_state.setdefault("drops", 0)
+    with st.container(border=True):
+        st.subheader("Bring photos in")
+        left, right = st.columns(2)
+        load = left.text_input("Name of this load", value=f"Load of {date.today():%Y-%m-%d}")
+        refire = right.checkbox("These pieces come back from a refire")
+        files = st.file_uploader(
+            "Drop photos here. Name them after the piece (K07_front.jpg), or put a photo of its "
+            "slip before each piece.",
+            type=sorted([*(suffix[1:] for suffix in PHOTO_SUFFIXES), "csv"]),
+            accept_multiple_files=True,
+            key=f"drop{drops}",
+        )
+        folder = st.text_input("Or name a folder of this computer", key="folder")
+        if files:
+            _took(studio, take_dropped(studio, files, load=load or "Load", refire=refire))
+            st.session_state["drops"] = drops + 1
+            st.rerun()
+        if st.button("Take that folder in", disabled=not folder):
+            _took(studio, take_folder(studio, folder, refire=refire))
+            st.rerun()
+        for line in st.session_state.get("taken", ()):
+            st.text(line)
+
+
+def _took(studio: Studio, added: Added) -> None:
+    st.session_state["taken"] = told_of(added)
+    if added.batch_id is not None:
+        st.session_state["load"] = added.batch_id
+        start_advice(studio)
+
+
+# --- looking ---------------------------------------------------------------------------------
+
+
+@st.fragment(run_every=3.0)
+def _work(workshop: Workshop, batch_id: int | None) -> None:
+    studio = workshop.studio
+    state = looking(studio)
+    rows = piece_list(studio, batch_id=batch_id)
+    here = [row for row in rows if row.pending]
+    if state.trouble:
+        st.error(f"The look ended early. {state.trouble} What was done is kept: begin again.")
+    failed = [row for row in rows if row.trouble]
+    if failed:
+        with st.expander(f"{len(failed)} could not be looked at"):
+            for row in failed:
+                st.text(f"{row.code}: {row.trouble}")
+    done = len(rows) - len(here)
+    if state.running:
+        st.progress(
+            done / len(rows) if rows else 1.0,
+            f"{done} of {len(rows)} looked at. You can leave this page; it goes on by itself.",
+        )
+        if done and st.button("To the bench with what is ready"):
+            to_page("bench")
+    elif here:
+        st.write(f"{len(here)} of {len(rows)} pieces wait to be looked at for faults.")
+        if st.button("Sorted: look at them now", type="primary"):
+            if batch_id is not None:
+                end_batch(studio, batch_id)
+            start_looking(studio)
+            st.rerun(scope="fragment")
+    elif rows:
+        st.write(f"All {len(rows)} pieces were looked at.")
+        if st.button("To the bench", type="primary"):
+            to_page("bench")
+
+
+# --- sorting ---------------------------------------------------------------------------------
+
+
+@st.fragment
+def _sorter(workshop: Workshop, batch_id: int | None) -> None:
+    said = st.session_state.pop("sort_said", "")
+    if said:
+        st.text(said)
+    if advice_running(workshop.studio):
+        st.button("The photos are being checked: show the advice so far")
+    photo_sorter(
+        key="sorter",
+        data=sorter_data(workshop.studio, rules_of(workshop.studio), batch_id),
+        on_act_change=lambda: _sort(workshop.studio),
+        on_back_change=lambda: _unsort(workshop.studio),
+    )
+
+
+def sorter_data(studio: Studio, rules: Rules, batch_id: int | None) -> dict[str, Any]:
+    """Return the rows of thumbnails, with the advice on photos and sides that are missing."""
+    rows = piece_list(studio, batch_id=batch_id, undecided=batch_id is None)
+    return {
+        "pieces": [_tray(studio, rules, row) for row in rows],
+        "aside": [
+            _thumb(studio, photo) for photo in aside_photos(studio) if photo.view != CHART_VIEW
+        ],
+        "views": list(VIEWS),
+        "free": free_code({row.code for row in piece_list(studio)}),
+        "back": bool(st.session_state.get("sort_steps")),
+    }
+
+
+def free_code(known: set[str]) -> str:
+    """Return a code that no piece has, for a piece that is split off."""
+    taken = {code.casefold() for code in known}
+    number = len(taken) + 1
+    while f"n{number}" in taken:
+        number += 1
+    return f"N{number}"
+
+
+def _tray(studio: Studio, rules: Rules, row: PieceRow) -> dict[str, Any]:
+    photos = list(piece_view(studio, row.code).photos)
+    return {
+        "code": row.code,
+        "design": row.design,
+        "state": "waits for its look" if row.pending else row.decided or row.proposed or "",
+        "photos": [_thumb(studio, photo) for photo in photos],
+        "problems": missing_views(photos, rules),
+    }
+
+
+def _thumb(studio: Studio, photo: PlacedPhoto) -> dict[str, Any]:
+    return {
+        "id": photo.id,
+        "view": photo.view,
+        "name": photo.name,
+        "thumb": photo_url(photo, SMALL_PX),
+        "problems": advice_on(studio, photo) or [],
+    }
+
+
+def _sort(studio: Studio) -> None:
+    act = st.session_state["sorter"].get("act")
+    if not act:
+        return
+    steps: list[tuple[Placed, ...]] = st.session_state.setdefault("sort_steps", [])
+    try:
+        steps.append(sort_photos(studio, act))
+    except GraderError as error:
+        st.session_state["sort_said"] = str(error)
+
+
+def _unsort(studio: Studio) -> None:
+    steps: list[tuple[Placed, ...]] = st.session_state.get("sort_steps", [])
+    if steps:
+        put_back(studio, steps.pop())
+        st.session_state["sort_said"] = "Taken back."
+
+
+# --- facts -----------------------------------------------------------------------------------
+
+
+def _facts(studio: Studio, batch_id: int | None) -> None:
+    codes = [row.code for row in piece_list(studio, batch_id=batch_id)]
+    st.subheader("What you know of them")
+    with st.form("facts", clear_on_submit=True):
+        st.write("Say it of many pieces at once. What you leave empty stays as it is.")
+        chosen = st.multiselect("Pieces", codes, placeholder="All of this load")
+        first, second, third = st.columns(3)
+        words = {
+            "design": first.text_input("Design"),
+            "form": first.text_input("Form"),
+            "clay": first.text_input("Clay"),
+            "finish": _pick(second, "Finish", _FINISHES),
+            "decorated": _pick(second, "Painted", _YES_NO),
+            "painted_on": _pick(second, "Painted on", _PAINTED_ON),
+            "use": _pick(third, "Made for", _USES),
+            "firing": third.text_input("Firing"),
+            "shelf": third.text_input("Shelf"),
+            "height_mm": first.text_input("Height in mm, without a scale card"),
+            "price": third.text_input("Full price"),
+            "done": second.text_input("Done before its refire"),
+        }
+        if st.form_submit_button("Say it of these pieces"):
+            said = {name: value for name, value in words.items() if value}
+            changed = set_facts(studio, chosen or codes, said) if said else {}
+            count = sum(map(bool, changed.values()))
+            st.session_state["facts_said"] = f"{count} of {len(chosen or codes)} pieces changed."
+            st.rerun()
+    if st.session_state.get("facts_said"):
+        st.text(st.session_state.pop("facts_said"))
+    _table(studio, codes)
+
+
+def _pick(column: Any, label: str, choices: dict[str, str]) -> str:
+    picked: str = column.selectbox(label, list(choices), format_func=choices.__getitem__)
+    return picked
+
+
+def _table(studio: Studio, codes: list[str]) -> None:
+    with st.expander("As a table, for a spreadsheet"):
+        st.download_button(
+            "pieces.csv", data=lambda: table_of_facts(studio, codes), file_name="pieces.csv",
+            mime="text/csv", on_click="ignore",
+        )  # fmt: skip
+        number = st.session_state.setdefault("tables", 0)
+        table = st.file_uploader("Read it back", type="csv", key=f"table{number}")
+        if table is None:
+            return
+        file = studio.previews / "facts-incoming.csv"
+        file.write_bytes(table.getbuffer())
+        try:
+            changed, unknown = take_table(studio, file)
+        finally:
+            file.unlink(missing_ok=True)
+        said = f"{sum(map(bool, changed.values()))} pieces changed."
+        if unknown:
+            said += f" Not in the record: {', '.join(unknown)}."
+        st.session_state["facts_said"] = said
+        st.session_state["tables"] = number + 1
+        st.rerun()
