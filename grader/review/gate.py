@@ -7,7 +7,6 @@ for the code is shown.
 from __future__ import annotations
 
 import secrets
-from urllib.parse import parse_qs
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.datastructures import Headers
@@ -15,8 +14,10 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from grader.errors import UsageError
 from grader.review.codes import SESSION_S, Answer, Codes
 from grader.review.guard import refuse
+from grader.review.uploads import small_form
 
 CODE_PATH = "/code"
 COOKIE = "grader_session"
@@ -72,14 +73,12 @@ class Gate:
             await refuse("The code is missing.", scope, receive, send)
 
     async def _enter(self, request: Request) -> Response:
-        body = bytearray()
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > _MOST_BYTES:
-                return PlainTextResponse("That is no code.", 413)
-        fields = parse_qs(body.decode("utf-8", "replace"))
-        answer, token = self.codes.enter(fields.get("code", [""])[0])
-        start = fields.get("start", [_START])[0]
+        try:
+            fields = await small_form(request, most_bytes=_MOST_BYTES)
+        except UsageError:
+            return PlainTextResponse("That is no code.", 413)
+        answer, token = self.codes.enter(fields.get("code", ""))
+        start = fields.get("start", _START)
         if answer != "right":
             return self._show(start, _SAID[answer])
         # Only to places known here, whatever the form says. 303: what follows is read, not sent.

@@ -13,6 +13,7 @@ import webbrowser
 from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 from starlette.middleware import Middleware
@@ -24,6 +25,7 @@ from grader.review.gate import CODE_PATH, Gate
 from grader.review.guard import OWN_NAMES, guards
 from grader.review.routes import photo_routes
 from grader.review.share import code_lines, new_code_on_enter, own_address, say, share_lines
+from grader.review.shoot import shoot_routes
 
 PORT = 8741
 """Where the pages are by default: registered for nothing with IANA (from memory)."""
@@ -60,6 +62,7 @@ def app_parts(words: Sequence[str] = (), *, shared_as: str = "", codes: Codes | 
     folder = folder.resolve()
     # The script of the pages, and the processes that look at photos, find the studio by this.
     os.environ[PLACE_VARIABLE] = str(folder)
+    studio = Studio(folder)  # may not be made yet; then the pages say how to
     middleware = guards(shared_as=[shared_as] if shared_as else [])
     if shared_as:
         if codes is None:
@@ -67,7 +70,7 @@ def app_parts(words: Sequence[str] = (), *, shared_as: str = "", codes: Codes | 
         middleware.append(Middleware(Gate, codes=codes))
     return {
         "script_path": SCRIPT,
-        "routes": photo_routes(Studio(folder)),
+        "routes": [*photo_routes(studio), *shoot_routes(studio)],
         "middleware": middleware,
     }
 
@@ -118,6 +121,7 @@ def review(
             say(["", *share_lines(there, codes.issue())])
             new_code_on_enter(codes, there)
             here = f"http://{_HERE}:{port}{CODE_PATH}#{codes.issue_key()}"
+        Thread(target=_load_what_looks, name="load", daemon=True).start()
         _run(app, sockets, opened=here if browser else None)
     say(["", "Ended. All that was said is kept."])
 
@@ -129,6 +133,11 @@ def _app(studio: Studio, shared_as: str, codes: Codes) -> Any:
     from streamlit import App
 
     return App(**app_parts([str(studio.folder)], shared_as=shared_as, codes=codes))
+
+
+def _load_what_looks() -> None:
+    # The image libraries take a second or more: not while somebody waits for a first photo.
+    import grader.checkup  # noqa: F401
 
 
 def _listen(address: str, port: int) -> socket.socket:

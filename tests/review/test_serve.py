@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import os
+import json
 import re
 import socket
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from pathlib import Path
 
@@ -78,6 +80,65 @@ def test_shared_it_serves_nothing_without_the_code(tmp_path: Path) -> None:
         command.said("A device was let in")
         assert command.code != code
     assert "not encrypted" in command.text
+
+
+_WALK = """
+import json, re, sys
+from starlette.testclient import TestClient, WebSocketDenialResponse
+from starlette.routing import Mount, WebSocketRoute
+from starlette.websockets import WebSocketDisconnect
+from streamlit import App
+from grader.review.codes import Codes
+from grader.review.serve import app_parts
+
+codes = Codes()
+codes.issue()
+app = App(**app_parts([sys.argv[1]], shared_as="192.168.7.5", codes=codes))
+inner = app._build_starlette_app()
+base = "http://192.168.7.5:8741"
+phone = TestClient(inner, base_url=base, client=("192.168.7.20", 50000), follow_redirects=False)
+answers = []
+for route in inner.routes:
+    path = re.sub(r"{[^}]*:int}", "1", route.path)
+    path = re.sub(r"{[^}]*}", "x", path) or "/"
+    if isinstance(route, WebSocketRoute):
+        try:
+            with phone.websocket_connect("ws" + base[4:] + path, headers={"Origin": base}):
+                answers.append((route.path, "WEBSOCKET", 101, ""))
+        except WebSocketDisconnect:
+            answers.append((route.path, "WEBSOCKET", 403, ""))
+        continue
+    for method in ("GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"):
+        for accept in ("text/html", "image/*"):
+            headers = {"Origin": base, "Accept": accept}
+            answer = phone.request(method, path, headers=headers)
+            answers.append((route.path, method, answer.status_code, answer.text))
+print("ANSWERS" + json.dumps(answers))
+"""
+
+
+def test_no_route_of_all_answers_without_the_code(tmp_path: Path) -> None:
+    """Of the pages' server as well, whatever routes its next version brings."""
+    studio = a_studio(tmp_path)
+    walked = subprocess.run(
+        [sys.executable, "-c", _WALK, str(studio.folder)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent.parent.parent,
+    )
+    answers = json.loads(walked.stdout.partition("ANSWERS")[2])
+    paths = {path for path, *_ in answers}
+    assert {"/photo/{photo_id:int}", "/shoot/photo", "/_stcore/stream", ""} <= paths
+    assert len(paths) > 12
+    for path, method, status, text in answers:
+        shut = path.startswith(("/_stcore/metrics", "/_stcore/agent"))
+        assert status == (404 if shut else 403), (path, method)
+        assert (
+            text in ("", "The code is missing.", "There is no such page.")
+            or "<h1>The code, please</h1>" in text
+        ), (path, method)
+        assert "K01" not in text and "Ormsedge" not in text and "Streamlit" not in text
 
 
 @pytest.mark.parametrize("options", [[], ["--server.address", "0.0.0.0"]])
@@ -170,7 +231,7 @@ def listening(pid: int) -> set[str]:
         pytest.skip("this system does not show its sockets so")
     own = set()
     for handle in Path(f"/proc/{pid}/fd").iterdir():
-        target = os.readlink(handle) if handle.is_symlink() else ""
+        target = str(handle.readlink()) if handle.is_symlink() else ""
         own |= set(re.findall(r"socket:\[(\d+)\]", target))
     found = set()
     for name in ("tcp", "tcp6"):
