@@ -216,10 +216,14 @@ def say_fate(
         raise UsageError(f"{fate!r} is not known", remedy=f"Say {', '.join(FATES)}")
     kind: Kind = fate  # type: ignore[assignment]
     with studio.writing() as db:
+        db.execute("SAVEPOINT fate")
         outcome = say(db, code, kind, "fate", fate, reason=reason, seen=seen, window=window)
-        if price is not None and not outcome.event.held:
-            say(db, code, "price", "price", _price_words(price), window=window)
-        return outcome
+        if price is None or outcome.event.held:
+            return outcome
+        # The price goes before, so that taking back what was said last brings the piece back.
+        db.execute("ROLLBACK TO fate")
+        say(db, code, "price", "price", _price_words(price), seen=seen, window=window)
+        return say(db, code, kind, "fate", fate, reason=reason, seen=seen, window=window)
 
 
 def say_price(

@@ -83,6 +83,8 @@ def told(where: Path) -> Iterator[None]:
 
 def damaged(where: Path, how: str) -> DamagedRecordError:
     """Return the error for a file that is not sound, naming the newest copy if there is one."""
+    # The first complaint names the place; the others follow from it.
+    how = how.removeprefix("*** in database main ***").strip().split("\n")[0]
     copies = sorted((where.parent / "backups").glob("*.sqlite"), key=lambda p: p.stat().st_mtime)
     remedy = "The file is left as it is. Copy the whole folder first; then "
     if copies:

@@ -122,7 +122,7 @@ def refresh(db: sqlite3.Connection, piece_id: int) -> None:
         "piece_id": piece_id,
         "round_id": round_.id,
         "batch_id": round_.batch_id,
-        "number": round_.refires,
+        "number": round_.number,
         "survey_id": survey_id,
         "verdict_id": verdict_id,
         "state_id": events[-1].id if events else 0,

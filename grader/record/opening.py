@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING, Literal
 
 from grader.record.events import load_events, standing
 from grader.record.pieces import (
+    SAID,
     PlacedPhoto,
+    Round,
     current_round,
     news_of_table,
     open_round,
     photos_of,
+    say_facts,
     words_now,
 )
 
@@ -59,7 +62,33 @@ def round_for(
         because = "photographed again after it was put aside for a refire"
     if not because:
         return round_.id, "more photos"
-    return open_round(db, piece_id, batch(db), because), "refire"
+    opened = open_round(db, piece_id, batch(db), because)
+    _take_along(db, round_, opened)
+    return opened, "refire"
+
+
+def _take_along(db: sqlite3.Connection, before: Round, opened: int) -> None:
+    """Move what was said to have been done for the refire to the firing that it was done for.
+
+    The maker says it when it is done, before there is a photo of what came of it.
+    """
+    (put_aside,) = db.execute(
+        "SELECT coalesce(max(said_at), '9') FROM events WHERE round_id = ? AND subject = 'grade' "
+        "AND value = 'refire' AND held = 0",
+        (before.id,),
+    ).fetchone()
+    rows = db.execute(
+        "SELECT value, said_at FROM piece_facts WHERE round_id = ? AND name = 'done' ORDER BY id",
+        (before.id,),
+    ).fetchall()
+    # A piece that was never refired had nothing done to it before its first firing here.
+    first = before.refires == 0
+    since = [value for value, said_at in rows if first or said_at >= put_aside]
+    until = [value for value, said_at in rows if not first and said_at < put_aside]
+    if since and since[-1]:
+        say_facts(db, before.piece_id, opened, {"done": since[-1]}, source=SAID)
+        standing_before = until[-1] if until else ""
+        say_facts(db, before.piece_id, before.id, {"done": standing_before}, source=SAID)
 
 
 def _same_session(before: list[PlacedPhoto], shots: list[Shot]) -> bool:

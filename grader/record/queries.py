@@ -25,7 +25,8 @@ class PieceRow:
     ----------
     code, design, form, firing : str
     number : int
-        Refires done.
+        Firings of the piece that the record holds before this one; `Round.refires` counts those
+        before the record too.
     photos : int
     cover : PlacedPhoto or None
         The photo that shows the piece in lists.

@@ -287,7 +287,7 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "piece_id": "in pieces",
             "round_id": "in rounds: the latest with photos",
             "batch_id": "in batches",
-            "number": "refires done",
+            "number": "as in rounds",
             "survey_id": "in surveys: the one that holds",
             "verdict_id": "in verdicts: the one that holds",
             "state_id": "in events: the last",

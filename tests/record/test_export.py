@@ -99,9 +99,9 @@ def test_the_json_tells_the_whole_story(filled: Studio, tmp_path: Path) -> None:
     assert [mark["state"] for mark in refire["marks"]] == ["healed", "healed"]
     assert len(first["verdicts"][0]["findings"]) == 2
     sold = [event for event in pieces["K01"]["history"] if event["kind"] == "sold"]
-    assert [event["in_force"] for event in sold] == [True]
+    assert [event["in_force"] for event in sold] == [False]
     price = [event for event in pieces["K01"]["history"] if event["kind"] == "price"]
-    assert [event["in_force"] for event in price] == [False]
+    assert [event["in_force"] for event in price] == [True]
 
 
 def test_the_photos_come_out_by_name_and_stay_inside(filled: Studio, tmp_path: Path) -> None:

@@ -22,7 +22,6 @@ from grader.record.facts import (
     take_table,
 )
 from grader.record.now import rebuild
-from grader.record.queries import piece_list
 from grader.record.studio import Studio
 from grader.record.words import checked_word, facts_of, words_of
 from tests.record.kit import BOOK, a_batch, add, contents, four_sides, three_pieces
@@ -85,8 +84,8 @@ def test_where_it_stood_belongs_to_the_firing(filled: Studio, tmp_path: Path) ->
 
 def test_refires_before_the_record_count(filled: Studio, tmp_path: Path) -> None:
     def proposed() -> tuple[int, str | None]:
-        (row,) = [row for row in piece_list(filled) if row.code == "K02"]
-        return row.number, row.proposed
+        view = piece_view(filled, "K02")
+        return view.round.refires, view.verdict.verdict.grade if view.verdict else None
 
     assert proposed() == (0, "refire")
     set_facts(filled, ["K02"], {"refires": "2"}, book=BOOK)

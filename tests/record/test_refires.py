@@ -182,3 +182,21 @@ def test_enough_pieces_give_a_share_with_its_range() -> None:
 
 def test_a_refired_piece_belongs_to_the_batch_it_came_out_with(refired: Studio) -> None:
     assert [(row.label, row.pieces) for row in batches(refired)] == [("c", 1), ("b", 0)]
+
+
+def test_what_was_done_is_said_before_the_piece_is_photographed(
+    studio: Studio, tmp_path: Path
+) -> None:
+    found = {"K02": four_sides(front=THREE[:1])}
+    add(studio, a_batch(tmp_path / "b", found))
+    decide_grade(studio, "K02", "refire", book=BOOK)
+    set_facts(studio, ["K02"], {"done": "touched up"}, book=BOOK)
+    add(studio, a_batch(tmp_path / "c", found, taken=MORNING + timedelta(days=3)))
+    set_facts(studio, ["K02"], {"done": "touched up, slower"}, book=BOOK)  # a correction
+    decide_grade(studio, "K02", "refire", book=BOOK)
+    set_facts(studio, ["K02"], {"done": "filled, cone 4"}, book=BOOK)
+    add(studio, a_batch(tmp_path / "d", found, taken=MORNING + timedelta(days=6)))
+    done = [piece_view(studio, "K02", number=n).words.get("done") for n in (0, 1, 2)]
+    assert done == [None, "touched up, slower", "filled, cone 4"]
+    again = before_and_after(studio, "K02")
+    assert again is not None and again.remedy == "filled, cone 4"
