@@ -21,7 +21,7 @@ from starlette.middleware import Middleware
 from grader.errors import GraderError, UsageError
 from grader.record.studio import PLACE_VARIABLE, Studio, default_place, open_studio
 from grader.review.codes import Codes
-from grader.review.gate import CODE_PATH, Gate
+from grader.review.gate import Gate
 from grader.review.guard import OWN_NAMES, guards
 from grader.review.routes import photo_routes
 from grader.review.share import code_lines, new_code_on_enter, own_address, say, share_lines
@@ -120,7 +120,7 @@ def review(
         if share:
             say(["", *share_lines(there, codes.issue())])
             new_code_on_enter(codes, there)
-            here = f"http://{_HERE}:{port}{CODE_PATH}#{codes.issue_key()}"
+            here += f"#{codes.issue_key()}"
         Thread(target=_load_what_looks, name="load", daemon=True).start()
         _run(app, sockets, opened=here if browser else None)
     say(["", "Ended. All that was said is kept."])
