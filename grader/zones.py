@@ -64,9 +64,9 @@ _FOOT_SHARE = 0.035
 """The lowest part of the wall, where glaze is wiped off."""
 
 
-_FACING_SHARE = 0.87
-"""Distance from the axis, as a share of the radius, at which a round wall is seen at 60 degrees.
-With four views no place is worse than 45 degrees on the best of them."""
+_STEEPEST = 3.2
+"""Seen at 72 degrees a mark is a third as wide as it is. With four views no place is worse than 45
+degrees on the best of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +93,10 @@ class Zones:
         Outline of the body without handles; NaN in rows that it does not reach.
     body_rows : tuple of int
         First and last row of the body.
+    stretch : ndarray of float32, shape (h, w)
+        How many times as wide the wall is as it looks, 1 to 5, taken as round.
     facing : ndarray of bool, shape (h, w)
-        Where the wall is seen at less than 60 degrees from its normal: small marks are sought
+        Where the wall is seen at less than 72 degrees from its normal: small marks are sought
         here only, since beyond they shrink to slivers and the next view shows them better.
     """
 
@@ -109,6 +111,7 @@ class Zones:
     body_left: NDArray[np.float64]
     body_right: NDArray[np.float64]
     body_rows: tuple[int, int]
+    stretch: Plane
     facing: Mask
 
 
@@ -179,6 +182,9 @@ def find_zones(
         clay_chroma = _local_clay(surface, bare, clay_chroma)
         paint = _paint(surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM)
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
+    stretch = np.ones(wall.shape, np.float32)
+    if seen_from_side:
+        stretch = _stretch(wall.shape[1], left, right)
     foot = np.zeros_like(wall)
     foot[last - max(1, round(_FOOT_SHARE * (last - first))) :] = True
     return Zones(
@@ -193,7 +199,8 @@ def find_zones(
         body_left=left,
         body_right=right,
         body_rows=(first, last),
-        facing=_facing(wall, left, right) if seen_from_side else wall,
+        stretch=stretch,
+        facing=wall & (stretch < _STEEPEST),
     )
 
 
@@ -221,10 +228,12 @@ def _body_outline(surface: Surface) -> tuple[int, int, NDArray[np.float64], NDAr
     return first, last, left, right
 
 
-def _facing(wall: Mask, left: NDArray[np.float64], right: NDArray[np.float64]) -> Mask:
+def _stretch(width: int, left: NDArray[np.float64], right: NDArray[np.float64]) -> Plane:
+    """One over the cosine of the angle at which a round wall is seen; 5 at most and beyond it."""
     middle, half = (left + right)[:, None] / 2, (right - left)[:, None] / 2
-    off = np.abs(np.arange(wall.shape[1])[None] - middle) / np.maximum(half, 1)
-    return wall & (np.nan_to_num(off, nan=2.0) < _FACING_SHARE)
+    off = np.abs(np.arange(width)[None] - middle) / np.maximum(half, 1)
+    cosine = np.sqrt(np.clip(1 - np.nan_to_num(off, nan=2.0) ** 2, 0.04, 1))
+    return (1 / cosine).astype(np.float32)
 
 
 def _opening(

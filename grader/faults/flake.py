@@ -58,8 +58,9 @@ a mark of a few pixels the eye asks for more, and noise gives more."""
 
 _CORE_PX = 7.5
 _CORE_MATCH = 0.085
+_CORE_BLUR_PX = 2.0
 """From this size on the middle shows the bare colour; it must match the clay in chroma as closely
-as the clay matches itself over the piece."""
+as the clay matches itself over the piece, but for the paint that lens and sensor still blur in."""
 
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
@@ -68,6 +69,9 @@ _RING_MM = 0.8
 _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
 half, a flake that touches another two thirds."""
+
+_BLENDED_PX = 10.0
+"""The lens's blend between two paints is up to this wide."""
 
 _STEEP = 1.8
 """A flake has a rim; brush mottling has none."""
@@ -102,7 +106,7 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
         max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
     ]
     corner = (int(window[0].start), int(window[1].start))
-    clayness, contrast = _clayness(view, window)
+    clayness, departure, contrast = _clayness(view, window)
     px = view.surface.px
     floor = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * view.zones.noise[window])
     where = view.zones.painted[window] & (contrast > floor)
@@ -115,20 +119,24 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     for spot in spots:
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-        if not _is_flake(view, spot) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
+        if not _is_flake(view, spot, corner) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
             continue
-        if enclosed(clayness, spot, px(_RING_MM), below=0.45 * spot.peak) < _ENCLOSED:
+        # All round it the colour must be back at the paint: the rim of a white eye blends to the
+        # colour of clay on its way to white. A larger mark shows its own colour in the middle.
+        back = departure if spot.diameter_px < _BLENDED_PX else clayness
+        if enclosed(back, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
             continue
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
-        report = _report(view, spot, corner)
+        report = _report(view, spot, corner, float(contrast[spot.peak_at]))
         if report is not None:
             out.append(report)
     return out
 
 
-def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, Plane]:
-    """Share of clay in the colour at each place, and how far paint and clay lie apart there."""
+def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, Plane, Plane]:
+    """Share of clay in the colour at each place, distance from the paint, whatever the colour, in
+    the same unit, and how far paint and clay lie apart there."""
     surface, zones = view.surface, view.zones
     colour = _weighted(surface.chroma[window], surface.tone[window])
     paint = zones.paint[window]
@@ -147,11 +155,13 @@ def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, P
     unit = way / np.maximum(length, 1e-3)[..., None]
     step = colour - around
     along = (step * unit).sum(-1)
-    off = np.sqrt(np.maximum((step**2).sum(-1) - along**2, 0))
+    square = (step**2).sum(-1)
+    off = np.sqrt(np.maximum(square - along**2, 0))
     share = along / np.maximum(length, 1e-3)
+    departure = np.sqrt(square) / np.maximum(length, 1e-3)
     # What leaves the line from paint to clay is another colour, not less paint.
     share = np.where(off > _OFF_LINE * np.maximum(along, 0.25 * length), 0, share)
-    return share.astype(np.float32), length.astype(np.float32)
+    return share.astype(np.float32), departure.astype(np.float32), length.astype(np.float32)
 
 
 def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:
@@ -172,22 +182,29 @@ def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
     return (fit + near).astype(np.float32)
 
 
-def _is_flake(view: ViewEvidence, spot: Spot) -> bool:
+def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
     surface = view.surface
-    if spot.diameter_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
+    at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
+    if spot.width_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
         return False
     if spot.steepness < _STEEP:
+        return False
+    # Near the edge of the pot a field of clay between two strokes looks as narrow as a flake.
+    stretch = float(view.zones.stretch[at])
+    if spot.width_px * stretch > surface.px(_LARGEST_MM):
         return False
     large = spot.diameter_px > max(_ROUND_PX, surface.px(_ROUND_MM))
     return not (large and spot.ellipse_fit > _ROUND_FIT and spot.solidity > 0.94)
 
 
-def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding | None:
+def _report(
+    view: ViewEvidence, spot: Spot, corner: tuple[int, int], contrast: float
+) -> Finding | None:
     surface = view.surface
     at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
     diameter_mm = spot.diameter_px / surface.px_per_mm
     shift, mixed = _against_ring(view, spot, at)
-    if shift < _LEAST_SHIFT_DE00 or mixed or not _core_is_clay(view, spot, at):
+    if shift < _LEAST_SHIFT_DE00 or mixed or not _core_is_clay(view, spot, at, contrast):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -214,7 +231,7 @@ def _report(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> Finding 
     )
 
 
-def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> bool:
+def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int], contrast: float) -> bool:
     """Whether the middle of a larger mark, which no blur reaches, has the hue of the clay.
 
     A white eye on cream clay lies in the same direction from dark paint as the clay does.
@@ -229,7 +246,10 @@ def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> bool:
     seen = np.median(view.surface.chroma[window][core], axis=0)
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
-    return float(np.hypot(*(seen - clay))) < max(_CORE_MATCH, 3.0 * noise)
+    # Share of the surroundings that a Gaussian blur brings to the middle of a disc.
+    blurred_in = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * _CORE_BLUR_PX**2)))
+    slack = max(_CORE_MATCH, 3.0 * noise) + blurred_in * contrast
+    return float(np.hypot(*(seen - clay))) < slack
 
 
 def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[float, bool]:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import poisson
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
@@ -36,21 +37,36 @@ _LEAST_PX = 3.0
 _SPECKLED = 25
 """Dark dots over all views from which a clay counts as speckled."""
 
-_SHARPER = 1.9
-_SHARPER_SPREADS = 2.2
-"""A pit's rim is this many times as sharp as that of specks of its size, and so many of their
-spreads above them: one speck in some thousands is."""
+_SHARPER_SPREADS = 2.7
+_DEEPER_SPREADS = 1.2
+"""A pit's rim is so many spreads sharper than that of specks of its size, and it is darker than
+most of them. Blur and the bleeding of iron bound how sharp a speck can be, so that its upper tail
+is short."""
 
-_ALONE = 0.45
-"""Certainty left to a single pit among hundreds of specks: chance makes one now and then."""
+_CHANCE = 0.0005
+"""Share of specks that pass all the same: 2 of 4500 on ten pieces without pits (tuned on)."""
+
+_SURELY = 1.3
+"""So far above the limit no speck of those came: such a mark is a pit whatever the others are."""
+
+_TELLING_PX = 4.0
+"""Below this the rim of a mark is that of the lens, the same for pit and speck."""
 
 _RING_MM = 0.8
 _ENCLOSED = 0.85
 """Share of the ring round a dot that must be as light as the surroundings: the tip of a painted
 petal goes on to one side."""
 
-_STEEP = 1.7
+_STEEP = 1.3
+"""The lens makes of a point a bell; its steepness is 1.43. What is softer is no hole."""
+
 _LONG = 3.0
+_LONG_ALONE = 2.2
+"""Lengths in widths. On a clay without specks nothing but its shape tells a pit from a crack, the
+line of a joint or the seam of a handle, which are longer."""
+
+_STEEPEST = 2.0
+"""Seen at more than 60 degrees the rim of a speck looks as sharp as that of a pit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +106,19 @@ def find(evidence: Evidence) -> list[Finding]:
     # Specks look otherwise through paint than through glaze: each is held against its own.
     for painted in (False, True):
         group = [dot for dot in dots if dot.painted is painted]
-        usual = _usual_rim(group)
-        if speckled and usual is None:
+        usual = None
+        if len(group) >= _SPECKLED:
+            usual = (
+                _usual(group, [_rim(dot) for dot in group]),
+                _usual(group, [dot.spot.peak for dot in group]),
+            )
+        elif speckled:
             continue
         pits = [(dot, excess) for dot in group if (excess := _excess(dot, usual)) is not None]
-        trust = _ALONE if speckled and len(pits) < 2 else 1.0
-        reports = (_report(dot, excess, trust, speckled) for dot, excess in pits)
+        if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
+            # No more than chance makes of so many specks: only what stands far out is told.
+            pits = [(dot, excess) for dot, excess in pits if excess > _SURELY]
+        reports = (_report(dot, excess, speckled) for dot, excess in pits)
         out += [each for each in reports if (each.shift_de00 or 0) >= _LEAST_SHIFT_DE00]
     return out
 
@@ -107,7 +130,7 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
     # Where two paints or paint and clay meet, the median flips sides: no dot can be read there.
     # The tip of a petal, thinner than the zones can follow, would look like a dot, too.
     border = grow(zones.painted, surface.px(1.6)) & ~shrink(zones.paint, surface.px(1.0))
-    where = zones.facing & ~border & ~view.relief & ~zones.foot
+    where = (zones.stretch < _STEEPEST) & zones.wall & ~border & ~view.relief & ~zones.foot
     where &= shrink(surface.mask, surface.px(2.5))
     dark = -surface.tone
     # Grain of a dim photo makes dark dots by the hundred: a pit stands well above it.
@@ -132,48 +155,67 @@ def _on_burnt(dot: _Dot) -> bool:
     return bool(window.mean() > 0.15)
 
 
-def _rim_slope(dot: _Dot) -> float:
-    """Steepest fall of the log light at the rim, per millimetre."""
-    return dot.spot.steepness * dot.spot.peak / max(dot.size_mm, 0.05)
+def _rim(dot: _Dot) -> float:
+    """Mean fall of the log light across the rim, natural logarithm per millimetre, as a log."""
+    return float(np.log(max(dot.spot.rim_slope * dot.view.surface.px_per_mm, 1e-3)))
 
 
-def _usual_rim(dots: Sequence[_Dot]) -> tuple[float, float, float] | None:
-    """Line and spread of log rim slope against size for the specks; None where there are none."""
-    if len(dots) < _SPECKLED:
-        return None
+@dataclass(frozen=True, slots=True)
+class _Usual:
+    """How one measure of specks goes with their size: a line, and the spread above it."""
+
+    slope: float
+    level: float
+    spread: float
+
+    def above(self, size_mm: float, value: float) -> float:
+        """Spreads that a value lies above the line."""
+        # Beyond a millimetre specks are rare; the line is not carried on past them.
+        return (value - (self.slope * min(size_mm, 1.0) + self.level)) / self.spread
+
+
+def _usual(dots: Sequence[_Dot], values: Sequence[float]) -> _Usual:
+    """Learn from the specks of the piece itself; a few pits among them do not matter."""
     sizes = np.array([dot.size_mm for dot in dots])
-    rims = np.log([max(_rim_slope(dot), 1e-3) for dot in dots])
+    measured = np.array(values)
     keep = np.ones(len(dots), bool)
     slope = level = 0.0
-    spread = 1.0
+    rest = measured
     for _ in range(4):
-        slope, level = np.polyfit(sizes[keep], rims[keep], 1)
-        rest = rims - (slope * sizes + level)
-        spread = 1.4826 * float(np.median(np.abs(rest[keep] - np.median(rest[keep])))) + 1e-3
-        keep = np.abs(rest) < 2.5 * spread
-    return float(slope), float(level), spread
+        slope, level = np.polyfit(sizes[keep], measured[keep], 1)
+        rest = measured - (slope * sizes + level)
+        middle = float(np.median(rest[keep]))
+        keep = np.abs(rest - middle) < 3.7 * float(np.median(np.abs(rest[keep] - middle))) + 1e-6
+    # The lower tail is faint specks; only the upper one, up to its 95th part, is of interest.
+    middle = float(np.median(rest))
+    spread = (float(np.quantile(rest, 0.95)) - middle) / 1.645
+    return _Usual(float(slope), float(level) + middle, max(spread, 0.05))
 
 
-def _excess(dot: _Dot, usual: tuple[float, float, float] | None) -> float | None:
+def _excess(dot: _Dot, usual: tuple[_Usual, _Usual] | None) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
     if dot.spot.peak < _LEAST_DEPTH or dot.spot.steepness < _STEEP:
         return None
     if usual is None:
+        if dot.spot.length_px > _LONG_ALONE * dot.spot.width_px:
+            return None
         return dot.spot.peak / _LEAST_DEPTH
-    slope, level, spread = usual
-    # Beyond a millimetre specks are rare; the line is not carried on past them.
-    over = np.log(_rim_slope(dot)) - (slope * min(dot.size_mm, 1.0) + level)
-    excess = float(over) / max(float(np.log(_SHARPER)), _SHARPER_SPREADS * spread)
+    if dot.spot.diameter_px < _TELLING_PX:
+        return None
+    rim, depth = usual
+    if depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
+        return None
+    excess = rim.above(dot.size_mm, _rim(dot)) / _SHARPER_SPREADS
     return excess if excess > 1.0 else None
 
 
-def _report(dot: _Dot, excess: float, trust: float, speckled: bool) -> Finding:
+def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:
     view, spot = dot.view, dot.spot
     darker = 100 * (1 - np.exp(-spot.peak))
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.2, 1.0))
     # Among specks the limit itself is already rare; on a clear clay depth is the only witness.
     clear = min(1.0, 0.6 * excess) if speckled else float(np.clip(0.5 * excess, 0.0, 1.0))
-    certainty = trust * sharp * clear
+    certainty = sharp * clear
     beside = (
         "and sharper than the iron specks of its size" if speckled else "on a clay without specks"
     )

@@ -43,6 +43,9 @@ class Spot:
         Area over the area of the convex hull.
     steepness : float
         Greatest slope times diameter over peak: near 2 for a cone, 4 and more for a sharp rim.
+    rim_slope : float
+        Mean slope along the half-height line, in strength per pixel; a neighbour that touches the
+        mark at one point cannot raise it much.
     """
 
     corner: tuple[int, int]
@@ -56,6 +59,7 @@ class Spot:
     ellipse_fit: float
     solidity: float
     steepness: float
+    rim_slope: float
 
 
 def find_spots(
@@ -148,7 +152,15 @@ def _measure(
     hull = float(cv2.contourArea(cv2.convexHull(contour))) + 1.0
     diameter = 2.0 * np.sqrt(area / np.pi) / _MAGNIFY
     down, across = np.gradient(window)
-    slope = float(np.hypot(down, across)[_ring(region)].max())
+    slopes = np.hypot(down, across)
+    slope = float(slopes[_ring(region)].max())
+    inner = cv2.erode(
+        region.astype(np.uint8),
+        np.ones((3, 3), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    line = _ring(region) & ~(inner > 0)
     return Spot(
         corner=corner,
         region=region,
@@ -161,6 +173,7 @@ def _measure(
         ellipse_fit=_ellipse_fit(shape),
         solidity=min(1.0, float(cv2.contourArea(contour)) / hull),
         steepness=slope * float(diameter) / max(peak, 1e-6),
+        rim_slope=float(slopes[line].mean()),
     )
 
 
