@@ -72,7 +72,7 @@ class Guard:
     ----------
     app : ASGI application
     strangers : bool
-        True where other machines may ask at all.
+        True where other machines of an own network may ask at all.
     """
 
     def __init__(self, app: ASGIApp, *, strangers: bool) -> None:
@@ -94,7 +94,7 @@ class Guard:
                     headers.setdefault(name, value)
             await send(message)
 
-        if not self.strangers and not _is_here(scope):
+        if not _is_near(scope, strangers=self.strangers):
             await refuse("Only this machine is answered.", scope, receive, with_headers)
         elif scope["path"].startswith(_SHUT):
             await refuse("There is no such page.", scope, receive, with_headers, status=404)
@@ -136,12 +136,14 @@ async def refuse(
     await answer(scope, receive, send)
 
 
-def _is_here(scope: Scope) -> bool:
+def _is_near(scope: Scope, *, strangers: bool) -> bool:
     client = scope.get("client")
     try:
-        return client is not None and ipaddress.ip_address(client[0]).is_loopback
+        peer = ipaddress.ip_address(client[0] if client else "")
     except ValueError:
         return False
+    # Shared means shared in the studio's own network, never with the whole internet.
+    return peer.is_loopback or (strangers and not peer.is_global)
 
 
 def _socket(host: str) -> str:

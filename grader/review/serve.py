@@ -18,6 +18,7 @@ from typing import Any
 
 from starlette.middleware import Middleware
 
+from grader.console import plain
 from grader.errors import GraderError, UsageError
 from grader.record.studio import PLACE_VARIABLE, Studio, default_place, open_studio
 from grader.review.codes import Codes
@@ -116,10 +117,9 @@ def review(
         codes = Codes(used=lambda code: say(["", *code_lines(there, code, why=_NEXT)]))
         _configure(port, shared_as)
         app = _app(studio, shared_as, codes)
-        say([f"Review of {studio.folder}", f"Here      {here}", "Ctrl-C ends it."])
+        say([f"Review of {plain(str(studio.folder))}", f"Here      {here}", "Ctrl-C ends it."])
         if share:
-            say(["", *share_lines(there, codes.issue())])
-            new_code_on_enter(codes, there)
+            say(["", *share_lines(there, codes.issue(), enter=new_code_on_enter(codes, there))])
             here += f"#{codes.issue_key()}"
         Thread(target=_load_what_looks, name="load", daemon=True).start()
         _run(app, sockets, opened=here if browser else None)
@@ -182,6 +182,8 @@ def _configure(port: int, shared_as: str) -> None:
             "browser_gatherUsageStats": False,
             "browser_serverAddress": shared_as or _HERE,
             "browser_serverPort": port,
+            # The rest goes to the terminal: places on this machine are not a phone's business.
+            "client_showErrorDetails": "type",
             "client_toolbarMode": "minimal",
             "global_developmentMode": False,
             "logger_hideWelcomeMessage": True,
@@ -207,7 +209,8 @@ def _run(app: Any, sockets: list[socket.socket], *, opened: str | None) -> None:
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets)
             if opened is not None and self.started:
-                webbrowser.open(opened)
+                # Some browsers, such as those of a terminal, only return when they are closed.
+                Thread(target=webbrowser.open, args=[opened], name="browser", daemon=True).start()
 
     config = uvicorn.Config(
         app,

@@ -53,8 +53,16 @@ def own_address(named: str | None = None) -> str:
     return address
 
 
-def share_lines(url: str, code: str) -> list[str]:
-    """Return what to print when sharing begins: what it means, the address, the code."""
+def share_lines(url: str, code: str, *, enter: bool = True) -> list[str]:
+    """Return what to print when sharing begins: what it means, the address, the code.
+
+    Parameters
+    ----------
+    url, code : str
+    enter : bool
+        False where nobody can press Enter for a new code.
+    """
+    how = "Press Enter" if enter else "Start the command again"
     return [
         "Sharing on this network until you press Ctrl-C here.",
         "Whoever is in this network and has a code can see all of the record, add photos and",
@@ -66,8 +74,7 @@ def share_lines(url: str, code: str) -> list[str]:
         "",
         f"A code works once and for {CODE_S / 60:.0f} minutes; after {TRIES} wrong tries it is "
         "void. A device stays",
-        f"let in until sharing ends, {SESSION_S / 3600:.0f} hours at most. Press Enter for a new "
-        "code.",
+        f"let in until sharing ends, {SESSION_S / 3600:.0f} hours at most. {how} for a new code.",
     ]
 
 
@@ -78,16 +85,23 @@ def code_lines(url: str, code: str, *, why: str = "") -> list[str]:
     return [*heading, f"Code      {code[:half]} {code[half:]}", "", *_qr_lines(f"{url}#{code}")]
 
 
-def new_code_on_enter(codes: Codes, url: str) -> None:
-    """Print a new code whenever Enter is pressed; does nothing where nobody can press it."""
+def new_code_on_enter(codes: Codes, url: str) -> bool:
+    """Print a new code whenever Enter is pressed.
+
+    Returns
+    -------
+    bool
+        False where nobody can press it.
+    """
     if not sys.stdin or not sys.stdin.isatty():
-        return
+        return False
 
     def listen() -> None:
         for _ in sys.stdin:
             say(code_lines(url, codes.issue(), why="A new code; the one before is void."))
 
     threading.Thread(target=listen, name="enter", daemon=True).start()
+    return True
 
 
 def say(lines: list[str]) -> None:

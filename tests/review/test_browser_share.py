@@ -135,8 +135,15 @@ def test_from_the_qr_code_to_a_photo_in_the_record(phone: Phone, studio: Studio)
     shown = page.locator(".big-picture")
     assert shown.evaluate("image => image.complete && image.naturalWidth") == 1600
     phone.check()
+    page.click("summary")
+    page.select_option("#side", "foot")
+    page.set_input_files("#chosen", SAMPLE / "foot.jpg")
+    phone.check()
+    with page.expect_navigation():
+        page.click("text=Keep this photo")
+    assert page.inner_text("#state") == "Foot is kept."
     rows = {row.code: row.photos for row in piece_list(studio)}
-    assert rows["<b>x</b>"] == 1
+    assert rows["<b>x</b>"] == 2
 
 
 def test_the_whole_way_without_script(chromium: Browser, command: Running) -> None:

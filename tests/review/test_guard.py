@@ -66,6 +66,8 @@ def test_another_machine_is_answered_when_shared() -> None:
     assert browser.post("/code", data={"code": codes.issue()}, headers=origin).status_code == 303
     assert browser.get("/").text == "the record"
     assert browser.get("/", headers={"Host": "studio.example"}).status_code == 400
+    outside = a_browser(app, base=f"http://{LAN}:8741", peer="9.8.7.6")
+    assert outside.get("/").text == "Only this machine is answered."
 
 
 @pytest.mark.parametrize("origin", [*FOREIGN_ORIGINS, None])

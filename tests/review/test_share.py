@@ -122,8 +122,7 @@ def test_enter_gives_a_new_code(
     codes = Codes()
     old = codes.issue()
     monkeypatch.setattr(sys, "stdin", Terminal("\n"))
-    new_code_on_enter(codes, URL)
-    printed = ""
+    assert new_code_on_enter(codes, URL)
     for thread in share.threading.enumerate():
         if thread.name == "enter":
             thread.join(5)
@@ -140,5 +139,6 @@ def test_nobody_to_press_enter_is_no_trouble(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n"))
     codes = Codes()
     code = codes.issue()
-    new_code_on_enter(codes, URL)
+    assert not new_code_on_enter(codes, URL)
+    assert "Start the command again for a new code" in share_lines(URL, code, enter=False)[-1]
     assert codes.enter(code)[0] == "right"
