@@ -62,7 +62,7 @@ def piece_url(code: str, **more: object) -> str:
 class _Shoot:
     def __init__(self, studio: Studio) -> None:
         self.studio = studio
-        self.advice = Advice()
+        self.advice = Advice(studio)
         self._secret = secrets.token_bytes(32)
         templates = pages()
         templates.globals.update(
@@ -93,7 +93,13 @@ class _Shoot:
         number = request.query_params.get("batch", "")
         batch = open_batch(self.studio, int(number) if _is_id(number) else None)
         codes = [piece.code for piece in batch.pieces]
-        return self._page(request, "shoot.html", batch=batch, following=following_code(codes))
+        return self._page(
+            request,
+            "shoot.html",
+            batch=batch,
+            again={piece.code: self.advice.again(piece) for piece in batch.pieces},
+            following=following_code(codes),
+        )
 
     def piece(self, request: Request, _: None) -> Response:
         """Show a piece: what was taken, what to do better, what comes next."""
@@ -105,7 +111,7 @@ class _Shoot:
             request,
             "piece.html",
             piece=shots,
-            advice=self.advice.of(shots.photos),
+            advice=self.advice.of(shots),
             kept=next((each for each in shots.photos if str(each.id) == kept), None),
             following=following_code(codes or [shots.code]),
             most_bytes=MOST_BYTES,

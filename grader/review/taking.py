@@ -13,7 +13,7 @@ from pathlib import Path
 from grader.errors import UsageError
 from grader.findings import Problem, View
 from grader.record.add import end_batch, take_photos
-from grader.record.bench import photo_by_id
+from grader.record.bench import photo_by_id, piece_view
 from grader.record.errors import UnknownPieceError
 from grader.record.events import load_events, standing
 from grader.record.grouping import set_aside
@@ -122,9 +122,15 @@ class Taken:
 
 
 class Advice:
-    """What the checks said of photos that were taken while this program runs."""
+    """What the photo checks said: at once of photos just taken, by the survey of the others.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    studio : Studio
+    """
+
+    def __init__(self, studio: Studio) -> None:
+        self._studio = studio
         self._said: OrderedDict[int, tuple[Problem, ...]] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -135,10 +141,24 @@ class Advice:
             while len(self._said) > _REMEMBERED:
                 self._said.popitem(last=False)
 
-    def of(self, photos: Sequence[PlacedPhoto]) -> dict[int, tuple[Problem, ...]]:
-        """Return what was said of those photos that were checked."""
+    def of(self, piece: PieceShots) -> dict[int, tuple[Problem, ...]]:
+        """Return what was said of each photo of a piece that was checked, by its id."""
+        said: dict[int, tuple[Problem, ...]] = {}
+        if piece.photos:
+            reports = piece_view(self._studio, piece.code).reports
+            said = {number: report.problems for number, report in reports.items()}
         with self._lock:
-            return {each.id: self._said[each.id] for each in photos if each.id in self._said}
+            fresh = {each.id: self._said[each.id] for each in piece.photos if each.id in self._said}
+        return said | fresh
+
+    def again(self, piece: PieceShots) -> tuple[View, ...]:
+        """Return the sides that should be photographed again."""
+        said = self.of(piece)
+        return tuple(
+            photo.view
+            for photo in piece.photos
+            if any(problem.blocks for problem in said.get(photo.id, ()))
+        )
 
 
 def open_batch(studio: Studio, batch_id: int | None = None, *, most_others: int = 6) -> OpenBatch:

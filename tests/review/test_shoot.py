@@ -89,7 +89,9 @@ def test_a_photo_is_kept_and_looked_at_at_once(phone: Phone) -> None:
     assert "Take it again:" in text or "Advice:" in text  # noise is no pot
     assert "Take the front again" in text
     assert "Next: right" in text
-    assert "K07 1 photo, still to take: right, back, left" in shown(phone.page("/shoot"))
+    listed = shown(phone.page("/shoot"))
+    assert "K07 1 photo, still to take: right, back, left" in listed
+    assert "Take again: front" in listed
 
 
 def test_a_retake_replaces_and_loses_nothing(phone: Phone) -> None:

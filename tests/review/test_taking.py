@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from grader.batch import PieceEntry
 from grader.errors import FactsError, PhotoError, UsageError
-from grader.findings import Problem
+from grader.findings import PhotoReport, PieceSurvey, Problem
 from grader.record.bench import aside_photos, photo_by_id
 from grader.record.decisions import decide_grade, say_fate
+from grader.record.looking import Analysis, look_at_waiting
 from grader.record.photos import photo_file
 from grader.record.queries import batches, piece_list
 from grader.record.studio import Studio, init_studio
@@ -182,10 +184,40 @@ def test_the_following_code_is_always_new(codes: list[str]) -> None:
 
 def test_advice_does_not_pile_up(studio: Studio, tmp_path: Path) -> None:
     photo = take(studio, "K07", "front", incoming(tmp_path, 1)).photo
-    advice = Advice()
+    advice, piece = Advice(studio), piece_shots(studio, "K07")
     advice.keep(photo.id, (Problem("dark", "Too dark."),))
-    assert advice.of([photo]) == {photo.id: (Problem("dark", "Too dark."),)}
+    assert advice.of(piece) == {photo.id: (Problem("dark", "Too dark."),)}
     for number in range(1000, 1000 + taking._REMEMBERED):
         advice.keep(number, ())
-    assert advice.of([photo]) == {}
+    assert advice.of(piece) == {}
     assert photo_by_id(studio, photo.id) == photo
+
+
+BLURRED = Problem("out_of_focus", "Out of focus.", blocks=True)
+
+
+def look(entry: PieceEntry, session: object = None) -> PieceSurvey:
+    """A survey that finds the back out of focus."""
+    return PieceSurvey(
+        entry.code,
+        tuple(
+            PhotoReport(shot.name, shot.view, problems=(BLURRED,) if shot.view == "back" else ())
+            for shot in entry.shots
+        ),
+    )
+
+
+def test_advice_of_the_survey_is_shown_until_the_photo_is_taken_again(
+    studio: Studio, tmp_path: Path
+) -> None:
+    front = take(studio, "K07", "front", incoming(tmp_path, 1)).photo
+    back = take(studio, "K07", "back", incoming(tmp_path, 2)).photo
+    advice = Advice(studio)
+    assert advice.of(piece_shots(studio, "K07")) == {}
+    look_at_waiting(studio, analysis=Analysis("test 1", look))
+    piece = piece_shots(studio, "K07")
+    assert advice.of(piece) == {front.id: (), back.id: (BLURRED,)}
+    assert advice.again(piece) == ("back",)
+    again = take(studio, "K07", "back", incoming(tmp_path, 3), instead=back.id).photo
+    advice.keep(again.id, ())
+    assert advice.again(piece_shots(studio, "K07")) == ()
