@@ -21,6 +21,7 @@ from grader.facts import read_facts
 from grader.options import add_jobs, add_marker
 from grader.output import PAGE_NAME, prepare_folder, refuse_originals, write_files
 from grader.record.cli import add_commands as add_record_commands
+from grader.review.cli import add_commands as add_review_commands
 from grader.rules import Rules, default_rules_text, load_rules
 from grader.terminal import (
     check_lines,
@@ -72,8 +73,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 _GROUPS: Mapping[str, tuple[str, ...]] = {
     "One batch": ("grade", "check", "slips", "noise", "rules", "demo"),
-    "Keep a record": ("init", "add", "pieces", "set", "firing"),
-    "Your word on a piece": ("decide", "judge", "say", "reference", "undo", "history", "explain"),
+    "Keep a record": ("init", "add", "batches", "pieces", "set", "firing"),
+    "Your word on a piece": (
+        "review",
+        "decide",
+        "judge",
+        "say",
+        "reference",
+        "undo",
+        "history",
+        "explain",
+    ),
     "Refires and other rules": ("compare", "mended", "regrade"),
     "Out of the record": ("lists", "export", "sound"),
 }
@@ -94,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_batch_commands(commands)
     add_record_commands(commands)
+    add_review_commands(commands)
     told = {each.dest: each.help or "" for each in commands._choices_actions}
     parser.description = _overview(told)
     for name, command in commands.choices.items():

@@ -30,7 +30,7 @@ from grader.record.pieces import (
     say_facts,
 )
 from grader.record.rulebook import Rulebook, studio_rulebook
-from grader.record.studio import Studio
+from grader.record.studio import Studio, keep_copy
 from grader.record.words import checked_word, words_of
 
 if TYPE_CHECKING:  # the image libraries behind it take a second to load
@@ -125,6 +125,7 @@ def add_batch(
     if taken.batch_id is not None:
         with studio.writing() as db:
             _end(db, taken.batch_id, taken.problems)
+        keep_copy(studio)
     return Added(taken.batch_id, taken.pieces, looked, taken.problems)
 
 

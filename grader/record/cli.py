@@ -56,11 +56,16 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     add.set_defaults(command=commands.add)
 
     pieces = subparsers.add_parser("pieces", help="list the pieces of the record")
-    pieces.add_argument("--grade", choices=GRADES)
+    _which(pieces)
+    pieces.add_argument("--grade", choices=GRADES, help="only those of this grade")
     pieces.add_argument("--undecided", action="store_true", help="only what waits for your word")
     pieces.add_argument("--all", action="store_true", help="with what was sold, given or broken")
     _studio(pieces)
     pieces.set_defaults(command=commands.pieces)
+
+    batches = subparsers.add_parser("batches", help="list the batches of the record")
+    _studio(batches)
+    batches.set_defaults(command=commands.batches)
 
     sound = subparsers.add_parser("sound", help="see that the record and its photos are whole")
     sound.add_argument("--read-all", action="store_true", help="read every photo as well")
@@ -140,6 +145,7 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
         "history", help="tell all that is known and was said of a piece"
     )
     history.add_argument("piece", metavar="PIECE")
+    history.add_argument("--all", action="store_true", help="every finding, however many")
     _studio(history)
     history.set_defaults(command=commands.history)
 
@@ -185,6 +191,7 @@ def _rules(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
 def _out(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     lists = subparsers.add_parser("lists", help="write the page and the lists from the record")
     lists.add_argument("out", type=Path, metavar="DIR")
+    _which(lists)
     lists.add_argument("--all", action="store_true", help="with what was sold, given or broken")
     _studio(lists)
     lists.set_defaults(command=commands_out.lists)
@@ -194,6 +201,13 @@ def _out(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     export.add_argument("--no-photos", action="store_true")
     _studio(export)
     export.set_defaults(command=commands_out.export)
+
+
+def _which(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--batch", type=int, metavar="N", help="only this batch, as grader batches numbers it"
+    )
+    parser.add_argument("--firing", metavar="NAME", help="only this firing")
 
 
 def _studio(parser: argparse.ArgumentParser) -> None:

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable
 
 from grader.console import DONE, INCOMPLETE, bar, note, out
 from grader.errors import UsageError
-from grader.findings import Finding
-from grader.record import decisions, facts
-from grader.record.bench import PieceView, piece_view
-from grader.record.clock import local_words
+from grader.record import decisions, facts, lines
+from grader.record.bench import piece_view
 from grader.record.errors import RecordError
 from grader.record.explain import explain as work_out
 from grader.record.explain import verdict_of
 from grader.record.now import set_marker_mm
-from grader.record.queries import PieceRow, piece_list, references
+from grader.record.pieces import sort_key
+from grader.record.queries import batches as all_batches
+from grader.record.queries import piece_list, references
 from grader.record.saying import Outcome
 from grader.record.studio import Studio, init_studio, open_studio
-from grader.record.words import words_of
+from grader.record.timeline import timeline
 
 _WINDOW = "command line"
 
@@ -46,10 +46,12 @@ def add(values: argparse.Namespace) -> int:
             "name a folder of photos, or --waiting, not both", remedy="See: grader add --help"
         )
     looked: tuple[Looked, ...]
-    said: list[str] = []
+    notes: list[str] = []
     with bar("looking at pieces") as progress:
         if values.waiting:
             looked = look_at_waiting(studio, workers=values.jobs, progress=progress)
+            if not looked:
+                out("Nothing waits to be looked at.")
         else:
             added = add_batch(
                 studio,
@@ -59,34 +61,38 @@ def add(values: argparse.Namespace) -> int:
                 progress=progress,
             )
             looked = added.looked
-            said = [*added.problems, *(text for piece in added.pieces for text in piece.notes)]
-            for step in ("new", "more photos", "refire", "known", "left out"):
-                codes = [piece.code for piece in added.pieces if piece.step == step]
-                if codes:
-                    out(f"{step}: {len(codes)} ({_some(codes)})")
-    for one in looked:
-        out(f"  {one.code}  {one.grade or 'not graded'}")
-    for text in said:
+            notes = [*added.problems, *(text for piece in added.pieces for text in piece.notes)]
+            _all(lines.added_lines(added))
+    looked = tuple(sorted(looked, key=lambda one: sort_key(one.code)))
+    _all(lines.looked_lines(looked))
+    for text in notes:
         note(text)
-    troubled = [one for one in looked if one.grade in (None, "ungraded")]
-    for one in troubled:
-        note(f"{one.code}: {one.trouble or 'ungraded, see grader history ' + one.code}")
-    return INCOMPLETE if troubled or said else DONE
+    troubled = [one.code for one in looked if one.grade in (None, "ungraded")]
+    if troubled:
+        note(f"not graded: {lines.some(troubled)}")
+    return INCOMPLETE if troubled or notes else DONE
 
 
 def pieces(values: argparse.Namespace) -> int:
     """List pieces."""
+    studio = open_studio(values.studio)
     rows = piece_list(
-        open_studio(values.studio),
+        studio,
+        batch_id=values.batch,
+        firing=values.firing,
         grade=values.grade,
         undecided=values.undecided,
         in_studio=not values.all,
         order="review" if values.undecided else "code",
     )
-    width = max((len(row.code) for row in rows), default=0)
-    for row in rows:
-        out(f"{row.code:<{width}}  {_grade_words(row):<19}  {row.reason}")
-    out(f"{len(rows)} {'piece' if len(rows) == 1 else 'pieces'}")
+    _all(lines.list_lines(rows))
+    _waiting_note(studio)
+    return DONE
+
+
+def batches(values: argparse.Namespace) -> int:
+    """List batches."""
+    _all(lines.batch_lines(all_batches(open_studio(values.studio))))
     return DONE
 
 
@@ -113,9 +119,9 @@ def set_facts(values: argparse.Namespace) -> int:
     for code, names in changed.items():
         if names:
             out(f"{code}: {', '.join(names)}")
-    out(f"{sum(map(bool, changed.values()))} of {len(changed)} pieces changed")
+    out(f"{sum(map(bool, changed.values()))} of {lines.pieces_word(len(changed))} changed")
     if unknown:
-        note(f"not in the record: {_some(unknown)}")
+        note(f"not in the record: {lines.some(unknown)}")
     _waiting_note(studio)
     return INCOMPLETE if unknown else DONE
 
@@ -135,7 +141,7 @@ def firing(values: argparse.Namespace) -> int:
         found = tuple(each for each in facts.firings(studio) if each.code == values.code)
     for each in found:
         said = ", ".join(f"{name} {value}" for name, value in each.words.items())
-        out(f"{each.code}: {each.pieces} pieces{'; ' if said else ''}{said}")
+        out(f"{each.code}: {lines.pieces_word(each.pieces)}{'; ' if said else ''}{said}")
     return DONE
 
 
@@ -181,7 +187,7 @@ def say(values: argparse.Namespace) -> int:
     else:
         price = _price(values.value) if values.value else None
         outcome = decisions.say_fate(studio, piece, word, price=price, window=_WINDOW)
-    return _told(piece, outcome)
+    return _told(piece, outcome, f"{word} {values.value}".strip())
 
 
 def reference(values: argparse.Namespace) -> int:
@@ -196,7 +202,8 @@ def reference(values: argparse.Namespace) -> int:
     codes = []
     for code in values.pieces:
         outcome = decisions.say_reference(studio, code, not values.no, window=_WINDOW)
-        codes.append(_told(code, outcome))
+        now = "no longer an example" if values.no else "now an example"
+        codes.append(_told(code, outcome, f"{now} of its design"))
     return max(codes)
 
 
@@ -210,97 +217,40 @@ def undo(values: argparse.Namespace) -> int:
     else:
         code = values.piece
         outcome = decisions.undo(studio, code, event_id=values.event, window=_WINDOW)
-    out(f"{code}: taken back: {outcome.event.subject or 'note'} {outcome.event.value}")
-    return _told(code, outcome)
+    back = f"{outcome.event.subject or 'note'} {outcome.event.value}"
+    return _told(code, outcome, f"taken back: {back}")
 
 
 def history(values: argparse.Namespace) -> int:
     """Tell all that is known of a piece."""
-    from grader.record.timeline import timeline
-
     studio = open_studio(values.studio)
-    for line in _piece_lines(piece_view(studio, values.piece)):
-        out(line)
+    _all(lines.piece_lines(piece_view(studio, values.piece), every=values.all))
     out("")
-    for each in timeline(studio, values.piece):
-        mark = "" if each.in_force else "  (not in force)"
-        number = f"[{each.number}]" if each.number is not None else ""
-        out(f"{local_words(each.at)}  {number:>6}  {each.text}{mark}")
+    _all(lines.history_lines(timeline(studio, values.piece)))
     return DONE
 
 
 def explain(values: argparse.Namespace) -> int:
     """Tell what a verdict rests on."""
     studio = open_studio(values.studio)
-    found = work_out(studio, verdict_of(studio, values.piece, values.verdict))
-    stored = found.stored
-    verdict = stored.verdict
-    out(f"{verdict.piece}: verdict {stored.id} of {local_words(stored.made_at)}: {verdict.grade}")
-    for reason in verdict.reasons:
-        out(f"  {reason.text} ({reason.rule})")
-    out("It rests on")
-    out(f"  the rules {stored.rules_title}, program {stored.grader}, analysis {stored.analysis}")
-    out(f"  {_refires(stored.refires_done)} before")
-    facts = ", ".join(f"{name} {value}" for name, value in words_of(stored.facts).items())
-    out(f"  {facts or 'no facts'}")
-    for each in verdict.weighed:
-        finding = each.finding
-        out(
-            f"  {finding.fault.replace('_', ' ')}, {_size(finding)}, {finding.view}, certainty "
-            f"{finding.certainty:.2f}: {each.severity}, {_WEIGHTS[each.weight]} ({each.rule})"
-        )
-    if found.same:
-        out("Worked out again from the same findings, facts and rules: the same.")
-    else:
-        out(f"Worked out again: {' '.join(found.differences)}")
+    verdict_id = verdict_of(studio, values.piece, values.verdict)
+    _all(lines.explained_lines(work_out(studio, verdict_id)))
     return DONE
 
 
-# --- words ----------------------------------------------------------------------------------
-
-_WEIGHTS = {
-    "counts": "counts",
-    "look": "too uncertain to count",
-    "remark": "too small to count",
-    "normal": "normal on this ware",
-}
+def _all(said: Iterable[str]) -> None:
+    for line in said:
+        out(line)
 
 
-def _size(finding: Finding) -> str:
-    return f"{finding.diameter_mm:.1f} mm" if finding.diameter_mm else "no scale"
-
-
-def _refires(number: int) -> str:
-    return {0: "no refire", 1: "1 refire"}.get(number, f"{number} refires")
-
-
-def _piece_lines(view: PieceView) -> Iterator[str]:
-    grade = view.said.grade or (view.verdict.verdict.grade if view.verdict else "not looked at yet")
-    by = "you decided" if view.said.grade else "proposed"
-    yield f"{view.code}: {grade} ({by}), {_refires(view.round.refires)}"
-    if view.words:
-        yield "  " + ", ".join(f"{name} {value}" for name, value in view.words.items())
-    for each in view.findings:
-        finding = each.stored.finding
-        weight = _WEIGHTS[each.weight] if each.weight else "not weighed yet"
-        state = each.judged or ("by hand" if each.stored.by_hand else weight)
-        fault = finding.fault.replace("_", " ")
-        yield (
-            f"  finding {each.stored.place_id}: {fault}, {_size(finding)}, {finding.view} ({state})"
-        )
-    if view.verdict:
-        for reason in view.verdict.verdict.reasons:
-            yield f"  {reason.text}"
-    yield from (f"  {figure}" for figure in view.own_figures)
-
-
-def _told(code: str, outcome: Outcome) -> int:
+def _told(code: str, outcome: Outcome, done: str = "") -> int:
     if outcome.event.held:
         for each in outcome.conflicts:
             note(f"meanwhile {each.window or 'another window'} said: {each.kind} {each.value}")
         note(f"{code}: your word was kept but is not in force; say it again to insist")
         return INCOMPLETE
-    out(f"{code}: {outcome.grade or 'not graded'} (proposed: {outcome.proposed or 'nothing'})")
+    grade = f"{outcome.grade or 'not graded'} (proposed: {outcome.proposed or 'nothing'})"
+    out(f"{code}: {done}; {grade}" if done else f"{code}: {grade}")
     return DONE
 
 
@@ -309,15 +259,8 @@ def _waiting_note(studio: Studio) -> None:
 
     codes = waiting(studio)
     if codes:
-        note(f"{len(codes)} pieces wait to be looked at: grader add --waiting")
-
-
-def _grade_words(row: PieceRow) -> str:
-    if row.fate:
-        return f"{row.grade or 'ungraded'}, {row.fate}"
-    if row.decided:
-        return f"{row.decided}, decided"
-    return f"{row.proposed}, proposed" if row.proposed else "waits"
+        verb = "waits" if len(codes) == 1 else "wait"
+        note(f"{lines.pieces_word(len(codes))} {verb} to be looked at: grader add --waiting")
 
 
 def _price(text: str) -> float:
@@ -327,8 +270,3 @@ def _price(text: str) -> float:
         raise UsageError(
             f"{text!r} is no price", remedy="Write a plain number, for instance 24.50"
         ) from None
-
-
-def _some(codes: Sequence[str], most: int = 6) -> str:
-    more = f" and {len(codes) - most} more" if len(codes) > most else ""
-    return ", ".join(codes[:most]) + more

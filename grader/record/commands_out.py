@@ -8,6 +8,7 @@ from contextlib import closing
 from datetime import date
 
 from grader.console import DONE, bar, note, out
+from grader.errors import UsageError
 from grader.record.errors import RecordError, damaged
 from grader.record.studio import open_studio
 
@@ -27,7 +28,7 @@ def sound(values: argparse.Namespace) -> int:
         note(f"{file}: {what}")
     if wrong:
         raise RecordError(
-            f"{len(wrong)} photos are not as they were taken in",
+            f"photos that are not as they were taken in: {len(wrong)}",
             where=str(studio.photos),
             remedy="Put them back from a copy, or add the same photos once more",
         )
@@ -57,8 +58,8 @@ def regrade(values: argparse.Namespace) -> int:
         word = f"; you decided {change.decided}, which stays" if change.decided else ""
         out(f"{change.code}: {change.before} -> {change.after}{word}. {change.reasons[0].text}")
     out(
-        f"By {found.rules_title}, {len(found.changes)} of {found.looked_at} pieces would change; "
-        f"{found.waiting} wait to be looked at."
+        f"By {found.rules_title}, the grade of {len(found.changes)} of {found.looked_at} pieces "
+        f"would change; {found.waiting} wait to be looked at."
     )
     if values.keep:
         out(f"Written down: {keep_regrade(studio, book)} new verdicts. No decision was touched.")
@@ -87,39 +88,47 @@ def compare(values: argparse.Namespace) -> int:
 def mended(values: argparse.Namespace) -> int:
     """Tell what refiring has mended so far."""
     from grader.record.figures import mended_figures, new_after_refire
+    from grader.record.lines import mended_lines
 
     studio = open_studio(values.studio)
-    for figure in mended_figures(studio):
-        out(figure.text)
-        out(
-            f"  better {figure.better}, unchanged {figure.unchanged}, worse {figure.worse} "
-            f"({figure.remedy})"
-        )
-    hit, trials = new_after_refire(studio)
-    out(f"{hit} of {trials} refired pieces came out with a new fault.")
+    for line in mended_lines(mended_figures(studio), new_after_refire(studio)):
+        out(line)
     return DONE
 
 
 def lists(values: argparse.Namespace) -> int:
     """Write the page and the lists from the record."""
     from grader.lists import lists_of
-    from grader.output import prepare_folder, write_files
+    from grader.output import PAGE_NAME, prepare_folder, write_files
     from grader.page import batch_page
     from grader.record.graded import graded_batch
+    from grader.record.queries import piece_list
     from grader.rules import load_rules
+    from grader.terminal import where_lines
 
     studio = open_studio(values.studio)
+    if values.out.resolve().is_relative_to(studio.photos):
+        raise UsageError(
+            "this folder is for the photos of the record",
+            where=str(values.out),
+            remedy="Name another folder",
+        )
     prepare_folder(values.out)
-    batch = graded_batch(studio, in_studio=not values.all)
+    codes = None
+    if values.firing is not None:
+        codes = [row.code for row in piece_list(studio, firing=values.firing)]
+    batch = graded_batch(studio, batch_id=values.batch, codes=codes, in_studio=not values.all)
     rules = load_rules(studio.rules_file if studio.rules_file.is_file() else None)
-    page = batch_page(batch, rules, today=date.today())
+    with bar("making the page") as step:
+        page = batch_page(batch, rules, today=date.today(), progress=step)
     write_files(
         {
-            values.out / "batch.html": page.encode(),
+            values.out / PAGE_NAME: page.encode(),
             **{values.out / name: content for name, content in lists_of(batch).items()},
         }
     )
-    out(f"Page to look at and print: {values.out / 'batch.html'}")
+    for line in where_lines(None, values.out):
+        out(line)
     return DONE
 
 

@@ -91,6 +91,9 @@ def damaged(where: Path, how: str) -> DamagedRecordError:
         remedy += f"put backups/{copies[-1].name} in its place"
     else:
         remedy += "put the newest copy that you have in its place"
+    # Else SQLite would lay what it logged for the damaged file over the copy.
+    beside = [f"{where.name}{end}" for end in ("-wal", "-shm")]
+    remedy += f", and remove {' and '.join(beside)} beside it"
     return DamagedRecordError(f"the record is damaged ({how})", where=str(where), remedy=remedy)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from grader.findings import PieceSurvey
 from grader.record.clock import stamp
@@ -79,11 +79,14 @@ class Looked:
         Proposed; None where the analysis failed.
     trouble : str
         Why it failed, in plain words; else empty.
+    why : str
+        The first reason for the grade.
     """
 
     code: str
     grade: Grade | None
     trouble: str = ""
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,9 +297,10 @@ def _write_down(
         if current_round(db, piece_id).id == round_.id:
             propose(db, piece_id, book)
         refresh(db, piece_id)
-        row = db.execute("SELECT proposed FROM now_pieces WHERE piece_id = ?", (piece_id,))
-        proposed: Grade | None = row.fetchone()[0]
-    return Looked(round_.code, proposed)
+        proposed, why = db.execute(
+            "SELECT proposed, why FROM now_pieces WHERE piece_id = ?", (piece_id,)
+        ).fetchone()
+    return Looked(round_.code, cast("Grade | None", proposed), why=why)
 
 
 def _compare(studio: Studio, round_: Round) -> None:

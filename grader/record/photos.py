@@ -120,7 +120,7 @@ def unsound_photos(studio: Studio, *, read_all: bool = False) -> Iterator[tuple[
 def sweep(studio: Studio) -> None:
     """Remove copies that a stop left half-made long ago."""
     before = time.time() - _STALE_S
-    for left in studio.photos.glob("*/.part-*"):
+    for left in (*studio.photos.glob("*/.part-*"), *studio.backups.glob(".part-*")):
         with suppress(OSError):
             if left.stat().st_mtime < before:
                 left.unlink()

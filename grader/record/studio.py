@@ -9,7 +9,7 @@ import os
 import sqlite3
 import uuid
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,6 +33,10 @@ _WAIT_S = 20.0
 """How long to wait for another writer. The longest write, one piece, takes a few hundredths of a
 second; a re-grading of ten thousand pieces a few seconds."""
 
+_KEPT = "kept"
+_COPIES = 7
+"""So many copies are kept; a record of ten thousand pieces is about 50 MB."""
+
 _MAGIC = b"SQLite format 3\x00"  # https://sqlite.org/fileformat2.html#magic_header_string
 
 _ABOUT = """\
@@ -42,7 +46,7 @@ record.sqlite  pieces, firings, findings, verdicts, decisions (an SQLite file)
 photos/        the photographs, each named by its SHA-256; never changed
 previews/      small copies, made again when they are missing
 rules.toml     what differs from the default rules
-backups/       copies of record.sqlite, made before it was brought up to date
+backups/       the last copies of record.sqlite, and those made before it was brought up to date
 
 Move, zip or copy the folder as a whole while the program is not running.
 "grader export" writes everything out as CSV, JSON and named photos.
@@ -185,7 +189,8 @@ def init_studio(folder: Path | str | None = None, *, name: str = "") -> Studio:
 def open_studio(folder: Path | str | None = None) -> Studio:
     """Open a studio folder, see that its record is sound, and bring it up to date.
 
-    An older record is copied to ``backups/`` first. A damaged or newer one is never written to.
+    An older record is copied to ``backups/`` first, a sound one once a day. A damaged or newer
+    one is never written to.
 
     Parameters
     ----------
@@ -209,6 +214,7 @@ def open_studio(folder: Path | str | None = None) -> Studio:
             with closing(_connect(studio.record)) as db:
                 back_up(studio, label=f"before-step-{version + 1}")
                 step_up(db)
+        _copy_once_a_day(studio)
     return studio
 
 
@@ -240,6 +246,30 @@ def back_up(studio: Studio, *, label: str) -> Path:
             made.replace(copy)
             sync_folder(copy.parent)
     return copy
+
+
+def keep_copy(studio: Studio) -> None:
+    """Copy the record to ``backups/``, and let the oldest of such copies go.
+
+    A record that is damaged later, by a failing disk for instance, is put back from there.
+    """
+    back_up(studio, label=_KEPT)
+    # Their names begin with the moment. Copies made before a migration are kept for good.
+    for old in sorted(studio.backups.glob(f"record-*-{_KEPT}.sqlite"))[:-_COPIES]:
+        old.unlink(missing_ok=True)
+
+
+def _copy_once_a_day(studio: Studio) -> None:
+    today = stamp()[: len("2026-11-20")].replace("-", "")
+    if any(studio.backups.glob(f"record-{today}T*.sqlite")):
+        return
+    with closing(_connect(studio.record)) as db:
+        empty = not db.execute("SELECT EXISTS (SELECT 1 FROM pieces)").fetchone()[0]
+    if not empty:
+        # For want of room no copy is made; the record itself can be read all the same, and
+        # whatever is written next says that the disk is full.
+        with suppress(RecordError):
+            keep_copy(studio)
 
 
 def _connect(record: Path) -> sqlite3.Connection:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
 
 from grader.record.events import Event, in_force, load_events
 from grader.record.pieces import piece_id_of, rounds_of
@@ -28,6 +29,9 @@ _WORDS = {
     "undo": "event {undoes} taken back",
     "proposed": "the rules propose {value} (verdict {verdict})",
 }
+
+
+_SECOND = len("2026-11-20T09:15:02")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +78,16 @@ def _rounds(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:
 
 def _photos(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:
     rows = db.execute(
-        "SELECT placed_at, photo_id, name, view, turn_deg, number FROM placings "
-        "JOIN rounds ON rounds.id = round_id JOIN photos ON photos.id = photo_id "
-        "WHERE piece_id = ? ORDER BY placings.id",
+        "SELECT placed_at, photo_id, view, turn_deg, number FROM placings "
+        "JOIN rounds ON rounds.id = round_id WHERE piece_id = ? ORDER BY placings.id",
         (piece_id,),
     )
-    for at, photo_id, name, view, turn_deg, number in rows:
-        turned = f", turned by {turn_deg} degrees" if turn_deg else ""
+    said = []
+    for at, photo_id, view, turn_deg, number in rows:
+        turned = f" turned by {turn_deg} degrees" if turn_deg else ""
         after = f" after refire {number}" if number else ""
-        yield Line(at, f"photo {photo_id}, {name}: {view}{turned}{after}")
+        said.append((at, f"photos{after}: ", f"{view} ({photo_id}){turned}", ""))
+    yield from _together(said)
 
 
 def _facts(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:
@@ -90,8 +95,23 @@ def _facts(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:
         "SELECT said_at, name, value, source FROM piece_facts WHERE piece_id = ? ORDER BY id",
         (piece_id,),
     )
+    said = []
     for at, name, value, source in rows:
-        yield Line(at, f"{name}: {value or 'taken back'} ({source})")
+        word = name.replace("_", " ")
+        said.append((at, "", f"{word} {value}" if value else f"{word} taken back", f" ({source})"))
+    yield from _together(said)
+
+
+def _together(said: Iterable[tuple[str, str, str, str]]) -> Iterator[Line]:
+    """Tell on one line what was said in one go: same head and tail, the same second."""
+
+    def go(each: tuple[str, str, str, str]) -> tuple[str, str, str]:
+        at, head, _, tail = each
+        return at[:_SECOND], head, tail
+
+    for (_, head, tail), group in groupby(said, go):
+        words = list(group)
+        yield Line(words[0][0], head + ", ".join(each[2] for each in words) + tail)
 
 
 def _surveys(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:

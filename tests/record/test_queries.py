@@ -106,11 +106,11 @@ def test_the_history_tells_everything_in_order(filled: Studio) -> None:
     texts = [line.text for line in lines]
     assert texts[0] == "first unload (first photos)"
     for text in (
-        "photo 5, K02/front.jpg: front",
-        "design: moth (pieces.csv)",
+        "photos: front (5), right (6), back (7), left (8)",
+        "design moth, form beaker, finish glazed, decorated yes, price 30 (pieces.csv)",
         "looked at: 2 findings (analysis test 1)",
         "the rules propose refire (verdict 2)",
-        "shelf: 2 (said)",
+        "shelf 2 (said)",
         "note: nice tail",
         "you decided: second: too many",
     ):

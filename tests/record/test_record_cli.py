@@ -59,10 +59,13 @@ def shell(
 
 def test_adding_tells_what_was_new(shell: Shell, tmp_path: Path) -> None:
     said = shell("add", str(tmp_path / "b"), "--jobs", "1")
-    assert said.splitlines() == ["known: 3 (K01, K02, K03)"]
+    assert said == "3 pieces known, with nothing new: K01, K02, K03\n"
     a_batch(tmp_path / "c", {"K09": four_sides(front=["scorch 800 500 20 0.9"])})
     said = shell("add", str(tmp_path / "c"), "--jobs", "1")
-    assert said.splitlines() == ["new: 1 (K09)", "  K09  ungraded"] or "K09  second" in said
+    first, second, third = said.splitlines()
+    assert first == "1 piece new: K09"
+    assert second == "1 piece looked at: 0 first, 0 refire, 1 second, 0 ungraded"
+    assert third.startswith("  K09  second    Scorch mark, 20 mm")
 
 
 def test_add_wants_photos_or_what_waits(shell: Shell, tmp_path: Path) -> None:
@@ -70,7 +73,7 @@ def test_add_wants_photos_or_what_waits(shell: Shell, tmp_path: Path) -> None:
         shell("add")
     with pytest.raises(UsageError):
         shell("add --waiting", str(tmp_path / "b"))
-    assert shell("add --waiting") == ""
+    assert shell("add --waiting") == "Nothing waits to be looked at.\n"
 
 
 def test_pieces_are_listed(shell: Shell) -> None:
@@ -129,7 +132,7 @@ def test_a_verdict_is_explained(shell: Shell) -> None:
     assert verdict is not None
     assert said[0].startswith(f"K03: verdict {verdict.id} of ") and said[0].endswith(": second")
     assert "Scorch mark" in said[1]
-    assert any("scorch, 20.0 mm, back, certainty 0.95: marked, counts" in line for line in said)
+    assert any("scorch, back, 20.0 mm, certainty 0.95: marked, counts" in line for line in said)
     assert said[-1].endswith("the same.")
     first = verdict.id
     shell("set K03 use=decor")
@@ -155,7 +158,7 @@ def test_facts_for_many_and_as_a_table(shell: Shell, tmp_path: Path) -> None:
     table.write_text(table.read_text().replace("clear matt", "clear"))
     assert shell("set --from", str(table)).splitlines()[-1] == "2 of 3 pieces changed"
     shell("set K01 height_mm=90")
-    assert "1 pieces wait" in shell.err
+    assert "1 piece waits" in shell.err
     for wrong in ("set", "set K01", "set clay=white"):
         with pytest.raises(UsageError):
             shell(wrong)
@@ -175,7 +178,7 @@ def test_refires_are_told(shell: Shell, tmp_path: Path) -> None:
     from datetime import timedelta
 
     a_batch(tmp_path / "c", {"K02": four_sides()}, taken=MORNING + timedelta(days=3))
-    assert "refire: 1 (K02)" in shell("add", str(tmp_path / "c"), "--jobs", "1")
+    assert "1 piece back from a refire: K02" in shell("add", str(tmp_path / "c"), "--jobs", "1")
     said = shell("compare K02")
     assert said.count("healed") == 2
     assert "1 of 1 with flake healed" in shell("mended")
@@ -193,6 +196,49 @@ def test_other_rules(shell: Shell, tmp_path: Path) -> None:
     assert shell("pieces --grade refire").splitlines()[-1] == "0 pieces"
 
 
+def test_batches_and_what_is_chosen_from_them(shell: Shell, tmp_path: Path) -> None:
+    a_batch(tmp_path / "Load 8", {"K09": four_sides()})
+    shell("add", str(tmp_path / "Load 8"), "--jobs", "1")
+    shell("set K02 firing=F12")
+    said = shell("batches").splitlines()
+    assert said[0].startswith("2  ") and said[0].endswith("Load 8: 1 piece")
+    assert said[2].endswith(" b: 3 pieces")
+    assert said[3].strip() == "1 first, 1 refire, 1 second, 0 ungraded; 3 wait for your word"
+    assert shell("pieces --batch 2").splitlines()[-1] == "1 piece"
+    assert shell("pieces --firing F12").startswith("K02 ")
+
+
+def test_many_findings_of_a_fault_are_not_all_told(shell: Shell, tmp_path: Path) -> None:
+    field = [f"flake {100 + 40 * number} 600 {1 + number / 10} 0.9" for number in range(11)]
+    a_batch(tmp_path / "c", {"K09": four_sides(front=field)})
+    shell("add", str(tmp_path / "c"), "--jobs", "1")
+    said = shell("history K09")
+    assert "flake, 2.0 mm, front (counts)" in said and "flake, 1.0 mm" not in said
+    assert "and 3 smaller of the kind: grader history K09 --all" in said
+    assert shell("history K09 --all").count("finding ") == 11
+    explained = [line for line in shell("explain K09").splitlines() if "× flake, front" in line]
+    assert sum(int(line.split()[0]) for line in explained) == 11
+    assert all("certainty 0.90: marked, counts (faults.flake." in line for line in explained)
+
+
+def test_lists_from_the_record(
+    shell: Shell, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("grader.page.batch_page", lambda *values, **more: "<p>page")
+    shell("say K01 given")
+    shell("set K02 firing=F12")
+    out = tmp_path / "out"
+    assert str(out / "batch.html") in shell("lists", str(out))
+    assert (out / "batch.html").read_text() == "<p>page"
+    assert "K03" in (out / "seconds.csv").read_text()
+    assert "K01" not in (out / "firsts.csv").read_text()
+    shell("lists --firing F12", str(out))
+    assert "K02" in (out / "refire.csv").read_text()
+    assert "K03" not in (out / "seconds.csv").read_text()
+    with pytest.raises(UsageError, match="photos of the record"):
+        shell("lists", str(shell.studio.photos / "ab"))
+
+
 def test_everything_comes_out(shell: Shell, tmp_path: Path) -> None:
     shell("export", str(tmp_path / "out"))
     assert (tmp_path / "out" / "record.json").is_file()
@@ -203,7 +249,7 @@ def test_everything_comes_out(shell: Shell, tmp_path: Path) -> None:
 def test_the_record_is_looked_over(shell: Shell) -> None:
     assert "sound" in shell("sound --read-all")
     next(shell.studio.photos.rglob("*.jpg")).unlink()
-    with pytest.raises(GraderError, match="1 photos are not as they were"):
+    with pytest.raises(GraderError, match="not as they were taken in: 1"):
         shell("sound")
 
 

@@ -220,6 +220,44 @@ def test_damage_names_the_newest_copy(studio: Studio) -> None:
     assert piece_list(open_studio(studio.folder)) == ()
 
 
+def test_copies_are_kept_and_do_not_pile_up(
+    studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert list(studio.backups.iterdir()) == []
+    add(studio, a_batch(tmp_path / "b", three_pieces()))
+    (copy,) = studio.backups.iterdir()
+    assert is_sound(copy)
+    open_studio(studio.folder)
+    assert list(studio.backups.iterdir()) == [copy]
+    for day in range(1, 10):
+        moment = f"2027-01-0{day}T08:00:00.000Z"
+        monkeypatch.setattr(studio_module, "stamp", lambda moment=moment: moment)
+        open_studio(studio.folder)
+    names = sorted(path.name for path in studio.backups.iterdir())
+    assert [name[7:15] for name in names] == [f"2027010{day}" for day in range(3, 10)]
+    monkeypatch.setattr(studio_module, "back_up", _no_room)
+    monkeypatch.setattr(studio_module, "stamp", lambda: "2027-01-10T08:00:00.000Z")
+    assert len(piece_list(open_studio(studio.folder))) == 3
+
+
+def _no_room(studio: Studio, *, label: str) -> Path:
+    raise FullDiskError("the disk is full")
+
+
+def test_a_damaged_record_is_put_back_as_the_message_says(studio: Studio, tmp_path: Path) -> None:
+    add(studio, a_batch(tmp_path / "b", three_pieces()))
+    expected = contents(studio)
+    studio.record.write_bytes(_scribbled(studio.record.read_bytes()))
+    with pytest.raises(DamagedRecordError, match=r"remove record\.sqlite-wal and") as met:
+        open_studio(studio.folder)
+    (copy,) = studio.backups.iterdir()
+    assert f"put backups/{copy.name} in its place" in str(met.value)
+    for end in ("", "-wal", "-shm"):
+        studio.record.with_name(studio.record.name + end).unlink(missing_ok=True)
+    shutil.copyfile(copy, studio.record)
+    assert contents(open_studio(studio.folder)) == expected
+
+
 def test_damage_met_while_reading_is_named_too(studio: Studio, tmp_path: Path) -> None:
     add(studio, a_batch(tmp_path / "b", three_pieces()))
     studio.record.write_bytes(_scribbled(studio.record.read_bytes()))
