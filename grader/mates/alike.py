@@ -12,7 +12,7 @@ import numpy as np
 from scipy.stats import binom
 
 from grader.findings import FaultName
-from grader.mates.likeness import AZIMUTH_DEG, Flag, Likeness, Side, SmallMark
+from grader.mates.likeness import Flag, Likeness, Side, SmallMark
 from grader.mates.report import LEAST_SISTERS, Adjustment, FindingKey, MateNote
 
 _ACROSS_MM, _DOWN_MM = 8.0, 6.0
@@ -165,20 +165,18 @@ def backed(
     certainties: Mapping[FindingKey, float],
 ) -> list[Adjustment]:
     """Raise an uncertain browned side that the sisters do not have."""
-    backed = {note.piece: note for note in notes if note.kind == "one_sided" and note.sure}
+    one_sided = {note.piece: note for note in notes if note.kind == "one_sided" and note.sure}
     out = []
     for piece in likenesses:
-        if piece.piece not in backed or piece.turn is None:
+        if piece.piece not in one_sided:
             continue
-        toward = np.degrees(np.arctan2(piece.turn[1], piece.turn[0]))
-        for side in piece.sides:
-            azimuth = AZIMUTH_DEG.get(side.view)
-            if azimuth is None or np.cos(np.radians(toward - azimuth)) < 0.5:
+        for number, side in enumerate(piece.sides):
+            if piece.turned_to(number) < 0.5:
                 continue
             for flag in side.flags:
                 certainty = certainties.get((piece.piece, flag.fault, flag.photo, flag.bbox_px))
                 if flag.fault in _BROWNED and certainty is not None and certainty < _BACKED:
-                    why = backed[piece.piece].text
+                    why = one_sided[piece.piece].text
                     out.append(
                         Adjustment(piece.piece, flag.fault, flag.photo, flag.bbox_px, _BACKED, why)
                     )

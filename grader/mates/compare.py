@@ -49,9 +49,10 @@ def compare_mates(
     adjustments: list[Adjustment] = []
     for key, pieces in groups.items():
         own = [each for each in references if _group(facts.get(each.piece)) == key]
-        coloured = facts[pieces[0].piece].finish == "coloured"
-        notes += odd_ones(pieces, own, coloured=coloured)
-        if key[0] == "design":
+        finish = facts[pieces[0].piece].finish
+        one_design = key[0] == "design"
+        notes += odd_ones(pieces, own, finish=finish, one_design=one_design)
+        if one_design:
             adjustments += drawing(pieces, own, certainties or {})
             notes += shared(pieces)
     adjustments += backed(likenesses, notes, certainties or {})

@@ -22,8 +22,6 @@ VERSION = 1
 
 ColourFrom = Literal["chart", "grey", "backdrop"] | None
 
-AZIMUTH_DEG = {"front": 0.0, "right": 90.0, "back": 180.0, "left": 270.0}
-
 
 @dataclass(frozen=True, slots=True)
 class SmallMark:
@@ -130,8 +128,8 @@ class Likeness:
         Of the wall, over all sides, 0..1.
     turn : tuple of float or None
         First harmonic of the browning round the piece: how much browner (log-chromaticity) than
-        its mean the clay is towards the front, and towards the right. None with fewer than three
-        sides.
+        its mean the clay is towards the first side, and towards a quarter turn from it. None with
+        fewer than three sides.
     colour_from : {"chart", "grey", "backdrop"} or None
         What the colours were corrected with: the poorest of the photos.
     version : int
@@ -153,3 +151,17 @@ class Likeness:
             return None
         red, blue = np.median(np.array(known, float), axis=0)
         return float(red), float(blue)
+
+    def turned_to(self, number: int) -> float:
+        """Cosine of the angle between the browner direction and a side, -1..1; 0 without turn."""
+        if self.turn is None:
+            return 0.0
+        toward = np.arctan2(self.turn[1], self.turn[0])
+        return float(np.cos(toward - 2 * np.pi * number / len(self.sides)))
+
+    @property
+    def browner_side(self) -> str:
+        """View of the side that is browner than the opposite one; "" where that is not known."""
+        if self.turn is None:
+            return ""
+        return self.sides[max(range(len(self.sides)), key=self.turned_to)].view
