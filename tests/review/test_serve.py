@@ -16,12 +16,14 @@ import httpx2
 import pytest
 
 from grader.errors import GraderError, UsageError
+from grader.record.add import take_photos
 from grader.record.errors import NewerRecordError, NoRecordError
+from grader.record.studio import init_studio
 from grader.review.cli import add_commands
 from grader.review.codes import Codes
 from grader.review.serve import app_parts, review
 from tests.review.running import Running, running, started
-from tests.review.server import a_studio
+from tests.review.server import a_picture, a_studio
 
 ONLY_A_PAGE = """
 from pathlib import Path
@@ -80,6 +82,36 @@ def test_shared_it_serves_nothing_without_the_code(tmp_path: Path) -> None:
         command.said("A device was let in")
         assert command.code != code
     assert "not encrypted" in command.text
+
+
+_FLAT_MB = 24
+"""What the memory may grow by after the first round: the photos alone, if they were kept, would
+be ten times as much."""
+
+
+def test_memory_stays_flat_over_five_hundred_pieces(tmp_path: Path) -> None:
+    """Each piece: its thumbnail, its copy for the screen, and the photo itself."""
+    if not Path("/proc/self/status").is_file():
+        pytest.skip("this system does not tell a process's memory so")
+    photos = 20
+    studio = init_studio(tmp_path / "studio")
+    for number in range(photos):
+        photo = a_picture(tmp_path / f"{number}.jpg", seed=number, size=(1800, 1350))
+        take_photos(studio, f"K{number}", [(photo, "front")], label="today")
+    words = ["review", str(studio.folder), "--port", "0", "--no-browser"]
+    with (
+        running(words, change=a_page(tmp_path)) as command,
+        httpx2.Client(base_url=command.address, timeout=60) as browser,
+    ):
+        seen, before = 0, 0
+        for piece in range(500):
+            number = piece % photos + 1
+            for size in ("/320", "/1600", ""):
+                seen += len(browser.get(f"/photo/{number}{size}").content)
+            if piece == 2 * photos:
+                before, seen = memory_mb(command.process.pid), 0
+        assert seen > 10 * _FLAT_MB * 2**20
+        assert memory_mb(command.process.pid) - before < _FLAT_MB
 
 
 _WALK = """
@@ -222,6 +254,13 @@ def test_the_default_port_is_one_and_the_same() -> None:
     from grader.review import cli, serve
 
     assert cli._PORT == serve.PORT
+
+
+def memory_mb(pid: int) -> int:
+    """Return the memory that a process holds now (VmRSS of Linux)."""
+    found = re.search(r"^VmRSS:\s+(\d+) kB", Path(f"/proc/{pid}/status").read_text(), re.M)
+    assert found
+    return int(found[1]) // 1024
 
 
 def listening(pid: int) -> set[str]:
