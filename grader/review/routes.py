@@ -6,7 +6,7 @@ and every file is held inside the studio folder.
 
 from __future__ import annotations
 
-import threading
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 
@@ -26,8 +26,10 @@ SMALL_PX = 320
 LONG_SIDES_PX = (SMALL_PX, THUMB_PX, SCREEN_PX)
 """Sizes that can be asked for; any number would fill the disk with copies."""
 
-_MAKING = threading.BoundedSemaphore(2)
-"""Photos that are decoded at a time: one of 12 megapixels takes about 150 MB while it is."""
+_MAKERS = ThreadPoolExecutor(2, thread_name_prefix="copies")
+"""Who decodes photos: two at a time, since one of 12 megapixels takes some 150 MB meanwhile; and
+always the same two, since what a thread has freed stays set aside for that thread, so that the
+server would grow with each of the many that answer requests."""
 
 _KNOWN_COPIES = 4096
 """Copies whose place is remembered, so that a ready one need not wait for one being made: twice
@@ -129,10 +131,11 @@ def _file(studio: Studio, photo: PlacedPhoto, long_side: int | None) -> Path:
 
 @lru_cache(maxsize=_KNOWN_COPIES)
 def _made(studio: Studio, file: str, long_side: int | None, turn_deg: int) -> Path:
-    with _MAKING:
-        if long_side is None:
-            return full_file(studio, file, turn_deg=turn_deg)
-        return preview_file(studio, file, edge_px=long_side, turn_deg=turn_deg)
+    if long_side is None:
+        made = _MAKERS.submit(full_file, studio, file, turn_deg=turn_deg)
+    else:
+        made = _MAKERS.submit(preview_file, studio, file, edge_px=long_side, turn_deg=turn_deg)
+    return made.result()
 
 
 def _kind(path: Path) -> str | None:

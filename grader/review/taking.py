@@ -6,6 +6,7 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -39,8 +40,9 @@ VIEWS: tuple[View, ...] = ("front", "right", "back", "left", "inside", "foot")
 LONGEST_CODE = 60
 """Signs in the code of a piece: what fits on a slip in two lines."""
 
-_ONE_AT_A_TIME = threading.Lock()
-"""Checking a photo of 12 megapixels takes some hundred MB while it lasts."""
+_CHECKER = ThreadPoolExecutor(1, thread_name_prefix="check")
+"""Who decodes and checks photos, one at a time, since one of 12 megapixels takes some hundred MB
+meanwhile; always the same thread, as for the copies (`grader.review.routes`)."""
 
 _REMEMBERED = 500
 """Photos whose advice is kept until the program ends: more than a large load has."""
@@ -245,13 +247,11 @@ def take(studio: Studio, code: str, view: View, file: Path, *, instead: int | No
     UsageError, RecordError
         It is in the record already, or the piece was sold.
     """
-    from grader.photo import read_photo
 
     code = piece_shots(studio, code).code
     if view not in VIEWS:
         raise UsageError(f"{view!r} is no side of a piece", remedy="Load the page again")
-    with _ONE_AT_A_TIME:
-        read_photo(file, name="the photo")
+    _CHECKER.submit(_read, file).result()
     named = file.with_name(view + _ending(file))
     file.rename(named)
     taken = take_photos(studio, code, [(named, view)], label=_today())
@@ -301,6 +301,13 @@ def _shots(
     )
 
 
+def _read(file: Path) -> None:
+    """See that a file is a photo."""
+    from grader.photo import read_photo
+
+    read_photo(file, name="the photo")  # and lets the pixels go at once
+
+
 def _ending(file: Path) -> str:
     with file.open("rb") as opened:
         head = opened.read(16)
@@ -334,6 +341,6 @@ def _problems(studio: Studio, photo: PlacedPhoto) -> tuple[Problem, ...]:
         entry, names = entry_of(studio, db, round_by_id(db, photo.round_id))
         side_mm = marker_mm(db)
     shots = tuple(shot for shot in entry.shots if names[shot.name] == photo.id)
-    with _ONE_AT_A_TIME:
-        survey = look_at_photos(replace(entry, shots=shots), marker_mm=side_mm)
+    looking = _CHECKER.submit(look_at_photos, replace(entry, shots=shots), marker_mm=side_mm)
+    survey = looking.result()
     return tuple(problem for report in survey.photos for problem in report.problems)
