@@ -24,7 +24,7 @@ class ListKind:
 
     Attributes
     ----------
-    title, second, last, none : str
+    title, second, last, nothing : str
         Heading, headings of the second and last column, and what to say where it is empty.
     standing : tuple of str
         Keys of the standing cautions that belong to this work.
@@ -33,7 +33,7 @@ class ListKind:
     title: str
     second: str
     last: str
-    none: str
+    nothing: str
     standing: tuple[str, ...]
 
 
@@ -84,7 +84,7 @@ def list_html(
             title=kind.title,
             second=kind.second,
             last=kind.last,
-            none=kind.none,
+            nothing=kind.nothing,
             studio=f"{name} · " if name else "",
             load=load,
             today=today.isoformat(),

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from grader.errors import GraderError
+from grader.findings import PhotoReport
 from grader.photo import PHOTO_SUFFIXES
 from grader.record.add import Added, end_batch
 from grader.record.bench import aside_photos, piece_view
@@ -49,9 +50,10 @@ def show(workshop: Workshop) -> None:
     if not piece_list(workshop.studio, batch_id=batch_id, most=1):
         return
     _work(workshop, batch_id)
+    with st.expander("What you know of them: clay, finish, use, shelf, price"):
+        _facts(workshop.studio, batch_id)
     st.subheader("Sorted right?")
     _sorter(workshop, batch_id)
-    _facts(workshop.studio, batch_id)
 
 
 # --- bringing photos in ----------------------------------------------------------------------
@@ -171,23 +173,26 @@ def free_code(known: set[str]) -> str:
 
 
 def _tray(studio: Studio, rules: Rules, row: PieceRow) -> dict[str, Any]:
-    photos = list(piece_view(studio, row.code).photos)
+    view = piece_view(studio, row.code)
+    photos = list(view.photos)
     return {
         "code": row.code,
         "design": row.design,
         "state": "waits for its look" if row.pending else row.decided or row.proposed or "",
-        "photos": [_thumb(studio, photo) for photo in photos],
+        "photos": [_thumb(studio, photo, view.reports.get(photo.id)) for photo in photos],
         "problems": missing_views(photos, rules),
     }
 
 
-def _thumb(studio: Studio, photo: PlacedPhoto) -> dict[str, Any]:
+def _thumb(studio: Studio, photo: PlacedPhoto, report: PhotoReport | None = None) -> dict[str, Any]:
+    # What the full look said of a photo stands for the quick check before it.
+    looked = [problem.text for problem in report.problems] if report else None
     return {
         "id": photo.id,
         "view": photo.view,
         "name": photo.name,
         "thumb": photo_url(photo, SMALL_PX),
-        "problems": advice_on(studio, photo) or [],
+        "problems": looked if looked is not None else advice_on(studio, photo) or [],
     }
 
 
@@ -214,7 +219,6 @@ def _unsort(studio: Studio) -> None:
 
 def _facts(studio: Studio, batch_id: int | None) -> None:
     codes = [row.code for row in piece_list(studio, batch_id=batch_id)]
-    st.subheader("What you know of them")
     with st.form("facts", clear_on_submit=True):
         st.write("Say it of many pieces at once. What you leave empty stays as it is.")
         chosen = st.multiselect("Pieces", codes, placeholder="All of this load")
@@ -250,7 +254,8 @@ def _pick(column: Any, label: str, choices: dict[str, str]) -> str:
 
 
 def _table(studio: Studio, codes: list[str]) -> None:
-    with st.expander("As a table, for a spreadsheet"):
+    with st.container(border=True):
+        st.write("Or as a table, for a spreadsheet")
         st.download_button(
             "pieces.csv", data=lambda: table_of_facts(studio, codes), file_name="pieces.csv",
             mime="text/csv", on_click="ignore",

@@ -46,7 +46,7 @@ def main(studio_dir: Path | None = None) -> None:
         tell(error)
         return
     pages = [
-        st.Page(_guarded(body, workshop), title=title, url_path=path, default=path == _FIRST)
+        st.Page(guarded(body, workshop), title=title, url_path=path, default=path == _FIRST)
         for title, path, body in PAGES
     ]
     # By address, for what leads from one page to another.
@@ -65,7 +65,9 @@ def tell(error: GraderError) -> None:
             st.text(f"{error.remedy}.")
 
 
-def _guarded(body: Page, workshop: Workshop) -> Callable[[], None]:
+def guarded(body: Page, workshop: Workshop) -> Callable[[], None]:
+    """Return the body of a page, with the maker's errors told on the page."""
+
     def run() -> None:
         try:
             body(workshop)

@@ -8,6 +8,7 @@ const BAR_MM = [0.5, 1, 2, 5, 10, 20, 50];
 const KEPT_PIECES = 12;
 const ASK_AGAIN_MS = [250, 500, 1000, 2000, 4000];
 const LOOKING_MS = 4000;
+const UNKEPT_MS = 6000;
 
 const benches = new WeakMap();
 
@@ -60,7 +61,7 @@ class Bench {
   close() {
     document.removeEventListener("keydown", this.onKey);
     window.removeEventListener("beforeunload", this.onLeave);
-    clearTimeout(this.waiting);
+    for (const timer of [this.waiting, this.reminder, this.ahead]) clearTimeout(timer);
     this.stage.close();
   }
 
@@ -139,6 +140,18 @@ class Bench {
   act(what, fields = {}) {
     this.acts.push({ number: ++this.number, do: what, code: this.at, seen: this.piece ? this.piece.state : null, ...fields });
     this.sync();
+    this.remind();
+  }
+
+  // What was said is not kept before the record has answered: say so, and send it again.
+  remind() {
+    clearTimeout(this.reminder);
+    this.reminder = setTimeout(() => {
+      if (!this.acts.length) return;
+      this.say("Not written down yet. Is the program still running? It is sent again.");
+      this.sync();
+      this.remind();
+    }, UNKEPT_MS);
   }
 
   // Ask again for what is still being worked out: sound surface, photos that wait for their look.
@@ -300,7 +313,7 @@ class Bench {
     if (!piece) return;
     this.act("grade", { grade });
     const next = this.nextUndecided(piece.code);
-    this.say(`${piece.code}: ${GRADE_WORDS[grade]}.`);
+    this.say(`${piece.code}: ${GRADE_WORDS[grade]}. U takes it back.`);
     if (next) {
       this.go(next);
       if (!this.piece) this.sync();
@@ -719,7 +732,7 @@ class Bench {
     const decided = (row && this.decided(row)) || piece.decided;
     const busy = this.busy(piece.code);
     const bar = el("div", { class: "grades" });
-    if (this.queue.length && this.queue.every((each) => this.decided(each))) {
+    if (this.queue.length && !this.acts.length && this.queue.every((each) => each.decided)) {
       bar.append(el("div", { class: "notice" }, el("p", { text: "Every piece of this load has its grade." }),
         el("button", { type: "button", "data-focus": "go", on: { click: () => this.setTriggerValue("go", "load") } }, "See the load, print its lists")));
     }
