@@ -58,7 +58,7 @@ def guards(*, shared_as: Sequence[str] = ()) -> list[Middleware]:
         Middleware(Guard, strangers=bool(shared_as)),
         Middleware(
             TrustedHostMiddleware,
-            allowed_hosts=[*OWN_NAMES, *map(_in_address, shared_as)],
+            allowed_hosts=[*OWN_NAMES, *map(in_address, shared_as)],
             www_redirect=False,
         ),
         Middleware(OwnOrigin),
@@ -152,5 +152,6 @@ def _socket(host: str) -> str:
     return f"ws://{host}" if re.fullmatch(r"[a-z0-9.:\[\]]+", host) else ""
 
 
-def _in_address(host: str) -> str:
+def in_address(host: str) -> str:
+    """Return a host as it stands in an address: IPv6 in brackets (RFC 3986, 3.2.2)."""
     return f"[{host}]" if ":" in host else host

@@ -23,7 +23,7 @@ from grader.errors import GraderError, UsageError
 from grader.record.studio import PLACE_VARIABLE, Studio, default_place, open_studio
 from grader.review.codes import Codes
 from grader.review.gate import Gate
-from grader.review.guard import OWN_NAMES, guards
+from grader.review.guard import OWN_NAMES, guards, in_address
 from grader.review.routes import photo_routes
 from grader.review.share import code_lines, new_code_on_enter, own_address, say, share_lines
 from grader.review.shoot import shoot_routes
@@ -113,7 +113,7 @@ def review(
         port = sockets[0].getsockname()[1]
         if shared_as and shared_as != _HERE:
             sockets.append(open_sockets.enter_context(_listen(shared_as, port)))
-        here, there = f"http://{_HERE}:{port}/", f"http://{shared_as}:{port}/shoot"
+        here, there = f"http://{_HERE}:{port}/", f"http://{in_address(shared_as)}:{port}/shoot"
         codes = Codes(used=lambda code: say(["", *code_lines(there, code, why=_NEXT)]))
         _configure(port, shared_as)
         app = _app(studio, shared_as, codes)

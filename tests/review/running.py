@@ -30,6 +30,18 @@ except GraderError as error:
     sys.exit(error.exit_code)
 """
 
+WATCH = """
+import sys
+def watch(event, values):
+    if event in ("socket.connect", "socket.sendto", "socket.getaddrinfo", "socket.gethostbyname"):
+        place = values[0] if event.startswith("socket.get") else values[1]
+        host = place[0] if isinstance(place, tuple) else place
+        if host not in ("127.0.0.1", "localhost", None):
+            print("REACHED", event, host, flush=True)
+sys.addaudithook(watch)
+"""
+"""A change that prints REACHED whenever the program turns to another machine."""
+
 _PATIENCE_S = 60.0  # a busy machine takes half a minute to load the libraries
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from grader.record.queries import piece_list
 from grader.record.studio import Studio
-from tests.review.running import Running, running
+from tests.review.running import WATCH, Running, running
 from tests.review.server import a_studio
 
 pytest.importorskip("playwright.sync_api")
@@ -60,7 +60,7 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Studio:
 @pytest.fixture(scope="module")
 def command(studio: Studio) -> Iterator[Running]:
     words = ["review", str(studio.folder), "--port", "0", "--share", "--address", "127.0.0.1"]
-    with running(words, change=OPENED) as started:
+    with running(words, change=WATCH + OPENED) as started:
         yield started
 
 
@@ -201,7 +201,8 @@ def test_the_browser_of_this_machine_need_not_type(chromium: Browser, command: R
     opened = command.said(r"^Opened (http://127\.0\.0\.1:\d+/#[\w-]{32})$")[1]
     page = chromium.new_page()
     page.goto(opened)
-    page.wait_for_function("location.hash === '' && !document.querySelector('#code')")
+    page.wait_for_selector("header", timeout=60_000)  # of the pages, so their websocket is open
+    assert page.url == f"{command.address}/"
     assert page.context.request.get(f"{command.address}/photo/1").status == 200
     again = chromium.new_page()
     again.goto(opened)
@@ -209,3 +210,4 @@ def test_the_browser_of_this_machine_need_not_type(chromium: Browser, command: R
     assert again.context.request.get(f"{command.address}/photo/1").status == 403
     page.context.close()
     again.context.close()
+    assert "REACHED" not in command.text

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import pytest
 from starlette.applications import Starlette
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route
 from starlette.websockets import WebSocketDisconnect
 
 from grader.review.codes import Codes
+from grader.review.guard import guards
 from tests.review.server import HERE, LAN, a_browser, an_app, over_socket
 
 FOREIGN_HOSTS = (
@@ -104,3 +107,13 @@ def test_a_host_cannot_write_the_policy(app: Starlette, host: str) -> None:
     policy = a_browser(app).get("/", headers={"Host": host}).headers["content-security-policy"]
     assert "connect-src 'self' ; " in policy
     assert "*" not in policy
+
+
+def test_an_address_of_the_longer_kind_is_answered() -> None:
+    base = "http://[fd00::5]:8741"  # a unique local address, RFC 4193
+    app = Starlette(
+        routes=[Route("/", lambda request: PlainTextResponse("the record"))],
+        middleware=guards(shared_as=["fd00::5"]),
+    )
+    assert a_browser(app, base=base, peer="fd00::9").get("/").text == "the record"
+    assert a_browser(app, base="http://[fd00::6]:8741", peer="fd00::9").get("/").status_code == 400

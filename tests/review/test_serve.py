@@ -22,7 +22,7 @@ from grader.record.studio import init_studio
 from grader.review.cli import add_commands
 from grader.review.codes import Codes
 from grader.review.serve import app_parts, review
-from tests.review.running import Running, running, started
+from tests.review.running import WATCH, Running, running, started
 from tests.review.server import a_picture, a_studio
 
 ONLY_A_PAGE = """
@@ -82,6 +82,33 @@ def test_shared_it_serves_nothing_without_the_code(tmp_path: Path) -> None:
         command.said("A device was let in")
         assert command.code != code
     assert "not encrypted" in command.text
+
+
+def test_nothing_leaves_the_machine(tmp_path: Path) -> None:
+    """Streamlit asks the internet for its own address when a foreign page opens a websocket."""
+    studio = a_studio(tmp_path)
+    words = ["review", str(studio.folder), "--port", "0", "--no-browser"]
+    with running(words, change=WATCH + a_page(tmp_path)) as command:
+        upgrade = {
+            "Connection": "Upgrade",
+            "Upgrade": "websocket",
+            "Sec-WebSocket-Version": "13",
+            "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==",  # the example of RFC 6455, 1.3
+        }
+        for origin in ("http://studio.example", "null", "https://studio.example"):
+            refused = get(command, "/_stcore/stream", Origin=origin, **upgrade)
+            assert refused.status_code == 403
+        for path in ("/", "/_stcore/health", "/_stcore/host-config", "/photo/1", "/shoot"):
+            assert get(command, path).status_code == 200
+    assert command.process.returncode == 0
+    assert "REACHED" not in command.text
+
+
+def test_the_watch_would_see_it(tmp_path: Path) -> None:
+    reach = "import socket\nsocket.socket(type=socket.SOCK_DGRAM).connect(('192.0.2.1', 9))\n"
+    words = ["review", str(tmp_path / "none"), "--no-browser"]
+    with running(words, change=WATCH + reach) as command:
+        command.said("REACHED socket.connect 192.0.2.1")
 
 
 _FLAT_MB = 24
