@@ -42,6 +42,9 @@ _NOISE_SPREADS = 4.5
 """Spreads of noise that paint must stand above: of a million pixels a few do by chance, and those
 are lone."""
 
+_NOISE_REACH_MM = 1.0
+"""Distance over which noise is measured: the width of the marks that it could be taken for."""
+
 _BACKGROUND_MM = 16.0
 """Window of the shading: half of it, 8 mm, is the widest shape that is told by tone alone."""
 
@@ -176,11 +179,17 @@ def find_zones(
         columns = np.arange(wall.shape[1])[None]
         # A handle shows its own sharp edges of light; it is searched for paint no more.
         body = (columns >= left[:, None]) & (columns <= right[:, None])
-        first_paint = _paint(surface, wall & body, clay_chroma, clay_tone, noise, wall, _WIDE_MM)
+        # Light that falls into a pot or on a foot draws sharp dark shapes: there only colour tells.
+        dark = 1.0 if seen_from_side else 0.0
+        first_paint = _paint(
+            surface, wall & body, clay_chroma, clay_tone, noise, wall, _WIDE_MM, dark
+        )
         # With this paint known, the clay can be followed wherever lamps and walls tint it.
         bare = wall & ~grow(first_paint, surface.px(1.0))
         clay_chroma = _local_clay(surface, bare, clay_chroma)
-        paint = _paint(surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM)
+        paint = _paint(
+            surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM, dark
+        )
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
     stretch = np.ones(wall.shape, np.float32)
     if seen_from_side:
@@ -338,8 +347,9 @@ def _paint(
     noise: Plane,
     bare: Mask,
     window_mm: float,
+    dark: float,
 ) -> Mask:
-    """What differs from clay with a sharp edge.
+    """What differs from clay with a sharp edge; `dark` is the weight of being darker, 0 or 1.
 
     A veil of glaze that runs into a painting makes one soft region with it; asking for more and
     more difference parts the two.
@@ -347,7 +357,7 @@ def _paint(
     tone = surface.tone - _background(surface.tone, bare, window_mm, surface.px_per_mm)
     # A broad dark band fills the window; it is still darker than shading makes the fitted clay.
     tone = np.minimum(tone, surface.tone - clay_tone + np.float32(_SHADE_TONE))
-    tone = np.minimum(tone, 0) * np.float32(_PAINT_SHIFT / _PAINT_TONE)
+    tone = np.minimum(tone, 0) * np.float32(dark * _PAINT_SHIFT / _PAINT_TONE)
     # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
     trust = _PAINT_SHIFT / np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
     shift = (surface.chroma - clay_chroma) * trust[..., None]
@@ -419,28 +429,38 @@ def _background(plane: Plane, where: Mask, window_mm: float, px_per_mm: float) -
 
 
 def chroma_noise(surface: Surface) -> Plane:
-    """Spread of the chroma at each place, from its finest grain at places as light as that.
+    """Spread of the chroma at each place, from places as light as that.
+
+    Two places a millimetre apart on one material differ by noise alone, be it grain or the blotches
+    that cameras and JPEG leave; edges of a drawing are few beside them and do not move the median.
 
     Returns
     -------
     ndarray of float32, shape (h, w)
         Standard deviation of a log-chromaticity.
     """
-    sigma = max(1.0, surface.px(0.15))
-    pick = np.s_[::2, ::2]
-    coarse = cv2.GaussianBlur(surface.chroma, (0, 0), 2 * sigma)[pick]
-    grain = np.abs(surface.chroma[pick] - coarse).max(-1)
-    mask, tone = surface.mask[pick], surface.tone[pick]
-    if mask.sum() < 500:
+    apart = max(2, round(surface.px(_NOISE_REACH_MM)))
+    if min(surface.mask.shape) <= 2 * apart:
         return np.full(surface.mask.shape, _PAINT_SHIFT / _NOISE_SPREADS, np.float32)
-    edges = np.quantile(tone[mask], np.linspace(0, 1, 13))
+    steps, tones = [], []
+    for here, there in (
+        (np.s_[:-apart:2, ::2], np.s_[apart::2, ::2]),
+        (np.s_[::2, :-apart:2], np.s_[::2, apart::2]),
+    ):
+        both = surface.mask[here] & surface.mask[there]
+        steps.append(np.abs(surface.chroma[here] - surface.chroma[there]).max(-1)[both])
+        tones.append(surface.tone[here][both])
+    step, tone = np.concatenate(steps), np.concatenate(tones)
+    if step.size < 500:
+        return np.full(surface.mask.shape, _PAINT_SHIFT / _NOISE_SPREADS, np.float32)
+    edges = np.quantile(tone, np.linspace(0, 1, 13))
     centres = (edges[1:] + edges[:-1]) / 2
     level = np.empty(12)
     for number in range(12):
-        here = mask & (tone >= edges[number]) & (tone <= edges[number + 1])
-        # The median of |x| of the larger of two is 1.05 of its spread; the rest of the noise, in
-        # grain coarser than the filter, is about as much again.
-        level[number] = 1.4 * float(np.median(grain[here])) if here.any() else 0.0
+        bin_ = (tone >= edges[number]) & (tone <= edges[number + 1])
+        # The median of |x| of the larger of two is 1.05 of its spread, and a difference of two
+        # places has the spread of both.
+        level[number] = float(np.median(step[bin_])) / (1.05 * np.sqrt(2)) if bin_.any() else 0.0
     flat = np.interp(surface.tone.ravel(), centres, level)
     return flat.reshape(surface.tone.shape).astype(np.float32)
 

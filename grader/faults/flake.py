@@ -70,6 +70,9 @@ _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
 half, a flake that touches another two thirds."""
 
+_OTHER_COLOUR = 0.1
+"""Share of a mark that may be of a colour which is neither paint nor clay."""
+
 _BLENDED_PX = 10.0
 """The lens's blend between two paints is up to this wide."""
 
@@ -128,10 +131,25 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
             continue
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
+        if _is_rim(spot, clayness, departure):
+            continue
         report = _report(view, spot, corner, float(contrast[spot.peak_at]))
         if report is not None:
             out.append(report)
     return out
+
+
+def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:
+    """Whether the spot is but the blended rim of a dot of another colour, which it lies round."""
+    height, width = spot.region.shape
+    window = np.s_[
+        spot.corner[0] : spot.corner[0] + height, spot.corner[1] : spot.corner[1] + width
+    ]
+    points = cv2.findNonZero(spot.region.astype(np.uint8))
+    hull = np.zeros(spot.region.shape, np.uint8)
+    cv2.fillConvexPoly(hull, cv2.convexHull(points), 1)
+    other = (departure[window] > 0.5 * spot.peak) & (clayness[window] < 0.3 * spot.peak)
+    return bool((other & (hull > 0)).sum() > _OTHER_COLOUR * hull.sum())
 
 
 def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, Plane, Plane]:

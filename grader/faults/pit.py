@@ -65,6 +65,12 @@ _LONG_ALONE = 2.2
 """Lengths in widths. On a clay without specks nothing but its shape tells a pit from a crack, the
 line of a joint or the seam of a handle, which are longer."""
 
+_DRAWING_MM = 6.0
+_SAME_CHROMA, _SAME_TONE = 0.06, 0.3
+_DRAWN_TIMES = 4.0
+"""A dot in a painting is drawn if paint of its own colour, noise and a third of shading apart,
+covers several times its area within the width of a painted eye."""
+
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the rim of a speck looks as sharp as that of a pit."""
 
@@ -97,7 +103,9 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     if evidence.finish == "raw":
         return []
-    dots = [_Dot(view, spot) for view in evidence.views for spot in _dark_dots(view)]
+    # Grog, shelf dust and the wiped edge make dark dots on every foot: nobody sorts by them.
+    views = [view for view in evidence.views if view.surface.view != "foot"]
+    dots = [_Dot(view, spot) for view in views for spot in _dark_dots(view)]
     speckled = len(dots) >= _SPECKLED
     if speckled:
         # On burnt-out clay every speck has a hard rim: the glaze round it is cut off at white.
@@ -114,7 +122,11 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         elif speckled:
             continue
-        pits = [(dot, excess) for dot in group if (excess := _excess(dot, usual)) is not None]
+        pits = [
+            (dot, excess)
+            for dot in group
+            if (excess := _excess(dot, usual)) is not None and not _is_drawn(dot)
+        ]
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
             # No more than chance makes of so many specks: only what stands far out is told.
             pits = [(dot, excess) for dot, excess in pits if excess > _SURELY]
@@ -153,6 +165,30 @@ def _on_burnt(dot: _Dot) -> bool:
     height, width = dot.spot.region.shape
     window = dot.view.surface.clipped[row : row + height, col : col + width]
     return bool(window.mean() > 0.15)
+
+
+def _is_drawn(dot: _Dot) -> bool:
+    """Whether the dot is paint of a colour that the drawing round it has, too: a pupil, a dot."""
+    if not dot.painted:
+        return False
+    surface, zones, spot = dot.view.surface, dot.view.zones, dot.spot
+    reach = round(surface.px(_DRAWING_MM))
+    row, col = spot.peak_at
+    top, left = max(0, row - reach), max(0, col - reach)
+    window = np.s_[top : row + reach + 1, left : col + reach + 1]
+    own = np.zeros(surface.mask[window].shape, bool)
+    y, x = spot.corner[0] - top, spot.corner[1] - left
+    if min(y, x) < 0 or y + spot.region.shape[0] > own.shape[0]:
+        return False
+    own[y : y + spot.region.shape[0], x : x + spot.region.shape[1]] = spot.region[
+        :, : own.shape[1] - x
+    ]
+    paint = zones.paint[window] & ~grow(own, surface.px(0.8))
+    chroma = np.abs(surface.chroma[window] - np.median(surface.chroma[window][own], axis=0)).max(-1)
+    tone = np.abs(surface.tone[window] - np.median(surface.tone[window][own]))
+    slack = _SAME_CHROMA + 3.0 * zones.noise[window]
+    alike = paint & (chroma < slack) & (tone < _SAME_TONE)
+    return bool(alike.sum() > _DRAWN_TIMES * own.sum())
 
 
 def _rim(dot: _Dot) -> float:
