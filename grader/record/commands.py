@@ -68,6 +68,8 @@ def add(values: argparse.Namespace) -> int:
     for text in notes:
         note(text)
     troubled = [one.code for one in looked if one.grade in (None, "ungraded")]
+    if looked:
+        out("Next: grader review, or grader pieces --undecided")
     if troubled:
         note(f"not graded: {lines.some(troubled)}")
     return INCOMPLETE if troubled or notes else DONE

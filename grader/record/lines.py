@@ -192,7 +192,12 @@ def _fault(fault: str) -> str:
 
 
 def _facts(words: Iterable[tuple[str, str]]) -> str:
-    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in words)
+    return ", ".join(
+        f"{name.removesuffix('_mm')} {value} mm"
+        if name.endswith("_mm")
+        else f"{name.replace('_', ' ')} {value}"
+        for name, value in words
+    )
 
 
 def _size(finding: Finding) -> str:

@@ -62,7 +62,8 @@ def test_adding_tells_what_was_new(shell: Shell, tmp_path: Path) -> None:
     assert said == "3 pieces known, with nothing new: K01, K02, K03\n"
     a_batch(tmp_path / "c", {"K09": four_sides(front=["scorch 800 500 20 0.9"])})
     said = shell("add", str(tmp_path / "c"), "--jobs", "1")
-    first, second, third = said.splitlines()
+    first, second, third, last = said.splitlines()
+    assert last.startswith("Next: ")
     assert first == "1 piece new: K09"
     assert second == "1 piece looked at: 0 first, 0 refire, 1 second, 0 ungraded"
     assert third.startswith("  K09  second    Scorch mark, 20 mm")
