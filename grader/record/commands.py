@@ -17,7 +17,7 @@ from grader.record.pieces import sort_key
 from grader.record.queries import batches as all_batches
 from grader.record.queries import piece_list, references
 from grader.record.saying import Outcome
-from grader.record.studio import Studio, init_studio, open_studio
+from grader.record.studio import Studio, has_record, init_studio, open_studio
 from grader.record.timeline import timeline
 
 _WINDOW = "command line"
@@ -25,10 +25,11 @@ _WINDOW = "command line"
 
 def init(values: argparse.Namespace) -> int:
     """Make a studio folder."""
+    there = has_record(values.folder)
     studio = init_studio(values.folder, name=values.name)
     if values.marker_mm is not None:
         set_marker_mm(studio, values.marker_mm)
-    out(f"The studio folder is {studio.folder}")
+    out(f"The studio folder is {studio.folder}{' (it was there already)' if there else ''}")
     out("Next: grader add PHOTOS")
     return DONE
 
@@ -94,7 +95,8 @@ def pieces(values: argparse.Namespace) -> int:
 
 def batches(values: argparse.Namespace) -> int:
     """List batches."""
-    _all(lines.batch_lines(all_batches(open_studio(values.studio))))
+    rows = all_batches(open_studio(values.studio))
+    _all(lines.batch_lines(rows) if rows else ["No batch yet: grader add PHOTOS"])
     return DONE
 
 
@@ -141,6 +143,8 @@ def firing(values: argparse.Namespace) -> int:
         found = (facts.set_firing(studio, values.code, words),)
     else:
         found = tuple(each for each in facts.firings(studio) if each.code == values.code)
+    if not found:
+        out("No such firing; name those of the pieces first: grader set PIECE firing=NAME")
     for each in found:
         said = ", ".join(f"{name} {value}" for name, value in each.words.items())
         out(f"{each.code}: {lines.pieces_word(each.pieces)}{'; ' if said else ''}{said}")
@@ -198,8 +202,11 @@ def reference(values: argparse.Namespace) -> int:
     if not values.pieces:
         if values.no:
             raise UsageError("name the piece", remedy="For instance: grader reference K07 --not")
-        for row in references(studio, values.design):
+        rows = references(studio, values.design)
+        for row in rows:
             out(f"{row.design}: {row.code} ({row.grade or 'not graded'})")
+        if not rows:
+            out("No piece is named as an example: grader reference PIECE")
         return DONE
     codes = []
     for code in values.pieces:

@@ -147,6 +147,11 @@ def default_place() -> Path:
     return Path(platformdirs.user_data_dir("unload-grader", appauthor=False)) / "studio"
 
 
+def has_record(folder: Path | str | None = None) -> bool:
+    """Tell whether there is a record in a folder; `default_place` where None."""
+    return Studio(_absolute(folder)).record.exists()
+
+
 def init_studio(folder: Path | str | None = None, *, name: str = "") -> Studio:
     """Make a studio folder, or open the one that is there.
 

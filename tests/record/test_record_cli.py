@@ -270,6 +270,17 @@ def test_a_conflict_is_told(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> No
     assert "not in force" in shell.err
 
 
+def test_an_empty_record_says_how_to_begin(tmp_path: Path, shell: Shell) -> None:
+    shell.folder = tmp_path / "empty"
+    assert "already" not in shell("init", str(shell.folder))
+    assert "(it was there already)" in shell("init", str(shell.folder))
+    assert shell("batches") == "No batch yet: grader add PHOTOS\n"
+    assert "grader reference PIECE" in shell("reference")
+    assert "grader set PIECE firing=NAME" in shell("firing")
+    assert "No piece has been refired" in shell("mended")
+    assert shell("pieces") == "0 pieces\n"
+
+
 def test_names_cannot_move_the_cursor(shell: Shell) -> None:
     shell("say K01 note", "red \x1b[31m alert\x07")
     assert "\x1b" not in shell("history K01")
