@@ -38,8 +38,9 @@ _NOISE_BENDS = 6.0
 _GAP_MM = 0.9
 """Points nearer than this belong together: a hairline fades for less than that."""
 
-_STEP_MM = 0.4
-"""Neighbouring points of an unbroken line are at most this far apart, two pixels of tracing."""
+_STEP_MM, _STEP_PX = 0.4, 1.6
+"""Neighbouring points of an unbroken line are at most this far apart: two pixels of tracing, or
+where these are coarser, one across the corner."""
 
 _REACH_MM = 2.4
 _SAMPLE_MM = 0.1
@@ -253,6 +254,7 @@ def _read(surface: Surface, path: Points, across: Points) -> Line:
     light = _at(surface.light, places)
     steps = np.linalg.norm(np.diff(path, axis=0), axis=1) / surface.px_per_mm
     length = float(steps.sum())
+    unbroken = max(_STEP_MM, _STEP_PX / min(_FINEST_PX_PER_MM, surface.px_per_mm))
     light = _straightened(light, offsets)
     window = max(1, round(_ALONG_MM / max(float(np.median(steps)), 0.05)))
     light = uniform_filter1d(light, window, axis=0, mode="nearest")
@@ -276,7 +278,7 @@ def _read(surface: Surface, path: Points, across: Points) -> Line:
     return Line(
         path=path,
         length_mm=length,
-        covered=float(steps[steps <= _STEP_MM].sum()) / length,
+        covered=float(steps[steps <= unbroken].sum()) / length,
         depth=np.log(np.maximum(darker, 1e-4) / np.maximum(middle.mean(-1), 1e-4)),
         missing=deepest,
         black_mm=black,

@@ -148,8 +148,31 @@ def crack(
     return lay(picture, line(path, width_mm * np.linspace(1.0, 0.15, len(path))), SLOT)
 
 
+def text_cover(words: str, at_mm: tuple[float, float], high_mm: float) -> NDArray[np.float32]:
+    """Coverage of letters with strokes of an eighth of their height."""
+    cover = np.zeros(blank().shape, np.uint8)
+    scale = high_mm * PX_PER_MM * _FINER / 22
+    thick = max(1, round(high_mm / 8 * PX_PER_MM * _FINER))
+    x, y = _px(at_mm)
+    cv2.putText(cover, words, (int(x), int(y)), cv2.FONT_HERSHEY_SIMPLEX, scale, 1, thick)
+    return cover.astype(np.float32)
+
+
+def pressed(picture: Picture, cover: NDArray[np.floating], depth: float = 0.45) -> Picture:
+    """Press a shape into the clay: its floor in shade, its lower flank in the light."""
+    soft = cv2.GaussianBlur(cover.astype(np.float32), (0, 0), 0.12 * PX_PER_MM * _FINER)
+    below = np.roll(soft, round(0.5 * PX_PER_MM * _FINER), axis=0) * (1 - soft)
+    return np.asarray(picture * (1 - depth * soft + 0.2 * below)[..., None])
+
+
 def _surface(
-    picture: Picture, view: str, light: Sequence[float], noise: float, seed: int, blur_px: float
+    picture: Picture,
+    view: str,
+    light: Sequence[float],
+    noise: float,
+    seed: int,
+    blur_px: float,
+    fewer: int,
 ) -> Surface:
     size = (round(WIDE_MM * PX_PER_MM), round(HIGH_MM * PX_PER_MM))
     flat = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
@@ -163,10 +186,17 @@ def _surface(
     rgb = develop(whole * np.array(light), noise=noise, blur_px=blur_px, seed=seed)
     mask = np.zeros(whole.shape[:2], bool)
     mask[inner] = True
-    silhouette = Silhouette(mask, (margin, margin, *size), 1.0)
-    target = Target(Scale(PX_PER_MM, "marker"), Colour(np.eye(3)))
+    box = (margin, margin, *size)
+    if fewer > 1:
+        small = (rgb.shape[1] // fewer, rgb.shape[0] // fewer)
+        rgb = cv2.resize(rgb, small, interpolation=cv2.INTER_AREA)
+        mask = cv2.resize(mask.astype(np.uint8), small, interpolation=cv2.INTER_NEAREST) > 0
+        box = (box[0] // fewer, box[1] // fewer, box[2] // fewer, box[3] // fewer)
+    silhouette = Silhouette(mask, box, 1.0)
+    px_per_mm = PX_PER_MM / fewer
+    target = Target(Scale(px_per_mm, "marker"), Colour(np.eye(3)))
     return read_surface(
-        rgb, silhouette, target, photo=f"{view}.jpg", view=view, px_per_mm=PX_PER_MM
+        rgb, silhouette, target, photo=f"{view}.jpg", view=view, px_per_mm=px_per_mm
     )
 
 
@@ -177,6 +207,7 @@ def seen(
     light: Sequence[float] = (1.0, 1.0, 1.0),
     noise: float = 0.02,
     blur_px: float = 0.8,
+    fewer: int = 1,
 ) -> Evidence:
     """Photograph walls as the sides of one piece.
 
@@ -191,6 +222,8 @@ def seen(
         Of the camera at mid grey, relative.
     blur_px : float
         Of the lens, standard deviation.
+    fewer : int
+        By how much the picture is made smaller along each side.
 
     Returns
     -------
@@ -198,7 +231,7 @@ def seen(
     """
     names = ("front", "right", "back", "left")
     surfaces = [
-        _surface(picture, names[number], light, noise, number, blur_px)
+        _surface(picture, names[number], light, noise, number, blur_px, fewer)
         for number, picture in enumerate(pictures)
     ]
     clay = common_clay(surfaces)
