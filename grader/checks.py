@@ -8,6 +8,7 @@ said and leave the photo in use.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.exposure import Exposure, measure_exposure
-from grader.findings import Problem, View
+from grader.findings import PhotoReport, Problem, View
 from grader.focus import Sharpness, measure_sharpness
 from grader.photo import Photo
 from grader.piece import Silhouette
@@ -275,6 +276,19 @@ def check_casts(targets: Mapping[str, Target]) -> dict[str, Problem]:
             )
             problems[name] = Problem("colour_cast", text)
     return problems
+
+
+def with_casts(
+    reports: Sequence[PhotoReport], targets: Mapping[str, Target]
+) -> tuple[PhotoReport, ...]:
+    """Add to the reports of a piece's photos what `check_casts` says of them."""
+    casts = check_casts(targets)
+    return tuple(
+        replace(report, problems=(*report.problems, casts[report.photo]))
+        if report.photo in casts
+        else report
+        for report in reports
+    )
 
 
 def _tint(target: Target, by_paper: bool) -> NDArray[np.float64] | None:

@@ -8,19 +8,15 @@ from functools import partial
 from pathlib import Path
 
 from grader.batch import DEFAULT_VIEW_ORDER, Batch, PieceEntry, find_batch
-from grader.checks import check_casts, check_photo, check_views
+from grader.checks import check_photo, check_views, with_casts
 from grader.errors import PhotoError
-from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey, Problem, View
-from grader.height import axis_height_px
 from grader.photo import read_photo
-from grader.piece import Silhouette, cut_out
+from grader.piece import cut_out
+from grader.piece_scale import piece_scale, smallest_judged_mm
 from grader.run import Progress, survey_entries
-from grader.scale import DEFAULT_MARKER_MM, near_surface_px_per_mm
-from grader.target import Scale, Target, read_target, scale_from_height, scale_on_axis
-
-# Pixels across the smallest spot that is judged with ease.
-_COMFORTABLE_PX = 5.0
+from grader.scale import DEFAULT_MARKER_MM
+from grader.target import Target, read_target
 
 _SIDES: tuple[View, ...] = ("front", "right", "back", "left")
 
@@ -135,53 +131,31 @@ def look_at_photos(entry: PieceEntry, *, marker_mm: float = DEFAULT_MARKER_MM) -
             photo=shot.name,
             view=shot.view,
             size_px=size_px,
-            px_per_mm=target.scale.px_per_mm,
-            scale_from=target.scale.source,
             colour_from=target.colour.source,
             chart_de00=target.colour.leave_one_out_de00,
             piece_bbox_px=None if silhouette is None else silhouette.bbox_px,
         )
         near = None
         if silhouette is not None:
-            report, near = _with_scale(
-                report, silhouette, target.scale, entry.facts, photo.focal_35mm
+            size = piece_scale(
+                target.scale,
+                silhouette,
+                view=shot.view,
+                size_px=size_px,
+                focal_35mm=photo.focal_35mm,
+                height_mm=entry.facts.height_mm,
+            )
+            near = size.near_px_per_mm
+            report = replace(
+                report,
+                px_per_mm=size.axis_px_per_mm,
+                scale_from=size.source,
+                smallest_judged_mm=smallest_judged_mm(near),
             )
         problems = check_photo(photo, target, silhouette, view=shot.view, near_px_per_mm=near)
         usable = not any(problem.blocks for problem in problems)
         reports.append(replace(report, usable=usable, problems=problems))
-    casts = check_casts(targets)
-    return PieceSurvey(
-        entry.code,
-        tuple(
-            replace(report, problems=(*report.problems, casts[report.photo]))
-            if report.photo in casts
-            else report
-            for report in reports
-        ),
-    )
-
-
-def _with_scale(
-    report: PhotoReport,
-    silhouette: Silhouette,
-    scale: Scale,
-    facts: PieceFacts,
-    focal_35mm: float | None,
-) -> tuple[PhotoReport, float | None]:
-    """Fill in the scale, and return it for the near surface."""
-    _, top, across, high = silhouette.bbox_px
-    if scale.px_per_mm is None and facts.height_mm and report.view in _SIDES:
-        scale = scale_from_height(axis_height_px(silhouette.mask), facts.height_mm)
-        report = replace(report, px_per_mm=scale.px_per_mm, scale_from=scale.source)
-    if scale.px_per_mm is None:
-        return report, None
-    axis = scale_on_axis(scale, report.size_px, focal_35mm, middle_row_px=top + high / 2)
-    # A handle seen from the side is no part of the round body.
-    wide = min(float(across), 1.2 * float(high))
-    near = near_surface_px_per_mm(
-        axis, report.size_px, focal_35mm, wide, pitch_deg=scale.pitch_deg
-    ).px_per_mm
-    return replace(report, smallest_judged_mm=round(_COMFORTABLE_PX / near, 2)), near
+    return PieceSurvey(entry.code, with_casts(reports, targets))
 
 
 def _of_the_session(batch: Batch, surveys: Sequence[PieceSurvey]) -> tuple[Problem, ...]:

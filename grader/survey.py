@@ -11,28 +11,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from grader.batch import PieceEntry, Shot
-from grader.checks import check_photo
+from grader.checks import check_photo, with_casts
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import Finding, PhotoReport, PieceSurvey, Problem, Zone
 from grader.photo import Photo, read_photo
 from grader.piece import Silhouette, cut_out
+from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
-from grader.scale import near_surface_px_per_mm
 from grader.skin import read_skin
 from grader.surface import Surface, read_surface
-from grader.target import Colour, Target, read_target, scale_from_height
+from grader.target import Colour, Target, read_target
 from grader.zones import Zones, common_clay, find_zones
 
 ANALYSIS_VERSION = 1
 """Raised whenever the same photo may give other findings; kept with every record."""
 
-_NOT_A_SIDE = ("inside", "foot", "top")
 _TURN = ("front", "right", "back", "left")
-
-_COMFORTABLE_PX = 5.0
-"""Pixels across the smallest spot that is judged with ease."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +67,8 @@ def survey_piece(
         reports.append(report)
         if look is not None and report.usable:
             looks.append(look)
+    # One stand, one lamp: a photo with another tint among its sisters is told, not corrected.
+    reports = list(with_casts(reports, {look.shot.name: look.target for look in looks}))
     views = _views(looks, entry.facts)
     evidence = Evidence(views, entry.facts.finish, entry.facts.decorated)
     findings: tuple[Finding, ...] = find_all(evidence) if views else ()
@@ -99,18 +97,15 @@ def _look(
             problems=check_photo(photo, target, None, view=shot.view),
         )
         return None, report
-    axis_px_per_mm, scale_from = target.scale.px_per_mm, target.scale.source
-    near = None
-    if axis_px_per_mm is None and facts.height_mm and shot.view not in _NOT_A_SIDE:
-        scale = scale_from_height(silhouette.bbox_px[3], facts.height_mm)
-        axis_px_per_mm, scale_from = scale.px_per_mm, scale.source
-    if axis_px_per_mm is not None:
-        # A handle seen from the side is no part of the round body.
-        _, _, across, high = silhouette.bbox_px
-        wide = min(float(across), 1.2 * float(high))
-        near = near_surface_px_per_mm(
-            axis_px_per_mm, (width, height), photo.focal_35mm, wide
-        ).px_per_mm
+    size = piece_scale(
+        target.scale,
+        silhouette,
+        view=shot.view,
+        size_px=(width, height),
+        focal_35mm=photo.focal_35mm,
+        height_mm=facts.height_mm,
+    )
+    near = size.near_px_per_mm
     surface = read_surface(
         photo.rgb, silhouette, target, photo=shot.name, view=shot.view, px_per_mm=near
     )
@@ -123,20 +118,20 @@ def _look(
         size_px=(width, height),
         usable=not any(problem.blocks for problem in problems),
         problems=problems,
-        px_per_mm=axis_px_per_mm,
-        scale_from=scale_from,
+        px_per_mm=size.axis_px_per_mm,
+        scale_from=size.source,
         colour_from=target.colour.source,
         chart_de00=target.colour.leave_one_out_de00,
         piece_bbox_px=silhouette.bbox_px,
-        smallest_judged_mm=None if near is None else round(_COMFORTABLE_PX / near, 2),
+        smallest_judged_mm=smallest_judged_mm(near),
     )
     return _Look(shot, photo, target, silhouette, surface), report
 
 
 def _views(looks: Sequence[_Look], facts: PieceFacts) -> tuple[ViewEvidence, ...]:
-    sides = [look for look in looks if look.shot.view not in _NOT_A_SIDE]
+    sides = [look for look in looks if look.shot.view not in NOT_A_SIDE]
     sides.sort(key=lambda look: _turn(look.shot.view))
-    others = [look for look in looks if look.shot.view in _NOT_A_SIDE]
+    others = [look for look in looks if look.shot.view in NOT_A_SIDE]
     if not looks:
         return ()
     clay = common_clay([look.surface for look in (sides or others)])

@@ -176,13 +176,10 @@ def _is_drawn(dot: _Dot) -> bool:
     row, col = spot.peak_at
     top, left = max(0, row - reach), max(0, col - reach)
     window = np.s_[top : row + reach + 1, left : col + reach + 1]
-    own = np.zeros(surface.mask[window].shape, bool)
-    y, x = spot.corner[0] - top, spot.corner[1] - left
-    if min(y, x) < 0 or y + spot.region.shape[0] > own.shape[0]:
-        return False
-    own[y : y + spot.region.shape[0], x : x + spot.region.shape[1]] = spot.region[
-        :, : own.shape[1] - x
-    ]
+    whole = np.zeros(surface.mask.shape, bool)
+    (y, x), (high, wide) = spot.corner, spot.region.shape
+    whole[y : y + high, x : x + wide] = spot.region
+    own = whole[window]
     paint = zones.paint[window] & ~grow(own, surface.px(0.8))
     chroma = np.abs(surface.chroma[window] - np.median(surface.chroma[window][own], axis=0)).max(-1)
     tone = np.abs(surface.tone[window] - np.median(surface.tone[window][own]))
