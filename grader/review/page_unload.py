@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -75,23 +76,35 @@ def _bring(workshop: Workshop) -> None:
             accept_multiple_files=True,
             key=f"drop{drops}",
         )
-        folder = st.text_input("Or name a folder of this computer", key="folder")
         if files:
-            _took(studio, take_dropped(studio, files, load=load or "Load", refire=refire))
+            # First of all: files that failed once must not come again by themselves.
             st.session_state["drops"] = drops + 1
-            st.rerun()
-        if st.button("Take that folder in", disabled=not folder):
-            _took(studio, take_folder(studio, folder, refire=refire))
-            st.rerun()
+            _took(studio, lambda: take_dropped(studio, files, load=load or "Load", refire=refire))
+        if _is_here():
+            folder = st.text_input("Or name a folder of this computer", key="folder")
+            if st.button("Take that folder in", disabled=not folder):
+                _took(studio, lambda: take_folder(studio, folder, refire=refire))
         for line in st.session_state.get("taken", ()):
             st.text(line)
 
 
-def _took(studio: Studio, added: Added) -> None:
+def _is_here() -> bool:
+    """Tell whether the page is shown on the computer itself: folders are no phone's business."""
+    host = st.context.headers.get("Host", "localhost")
+    return host.rsplit(":", 1)[0] in ("localhost", "127.0.0.1", "[::1]")
+
+
+def _took(studio: Studio, take: Callable[[], Added]) -> None:
+    try:
+        added = take()
+    except GraderError as error:
+        st.session_state["taken"] = [str(error)]
+        st.rerun()
     st.session_state["taken"] = told_of(added)
     if added.batch_id is not None:
         st.session_state["load"] = added.batch_id
         start_advice(studio)
+    st.rerun()
 
 
 # --- looking ---------------------------------------------------------------------------------

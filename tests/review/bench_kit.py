@@ -89,6 +89,7 @@ def seen_studio(
     *,
     size: tuple[int, int] = (1600, 1200),
     photos: Sequence[Path] = (),
+    views: Sequence[str] = VIEWS,
     facts: dict[str, Any] | None = None,
 ) -> Studio:
     """Make a studio with pieces that were looked at.
@@ -102,6 +103,7 @@ def seen_studio(
         (width, height) of the photos.
     photos : sequence of Path
         Pictures to take in turn instead of drawn beakers; of the size named.
+    views : sequence of str
     facts : dict
         Facts of all pieces, beyond the usual.
     """
@@ -110,7 +112,7 @@ def seen_studio(
     count = 0
     for number, (code, spots) in enumerate(pieces.items()):
         shots = []
-        for view in VIEWS:
+        for view in views:
             path = folder / "source" / f"{number}" / f"{view}.jpg"
             path.parent.mkdir(parents=True, exist_ok=True)
             if photos:
@@ -199,7 +201,9 @@ def chromium() -> Iterator[Any]:
 
 
 @contextmanager
-def window(browser: Any, base: str, *, width: int = 1366, height: int = 768) -> Iterator[Window]:
+def window(
+    browser: Any, base: str, *, width: int = 1366, height: int = 768, scheme: str = "light"
+) -> Iterator[Window]:
     """Open a window of its own, with no memory of another one."""
     context = browser.new_context(
         viewport={"width": width, "height": height}, accept_downloads=True

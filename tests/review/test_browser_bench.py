@@ -306,16 +306,60 @@ def test_names_are_shown_as_text_and_go_nowhere(
     assert not [cell for row in rows for cell in row if cell.startswith("=")]
 
 
+def test_photos_are_sorted_with_the_keyboard_and_put_back(
+    browser: Any, few_address: str, few: Studio
+) -> None:
+    def codes() -> dict[str, int]:
+        return {row.code: row.photos for row in piece_list(few) if row.photos}
+
+    def press_on(name: str) -> None:
+        button = seen.page.get_by_role("button", name=name, exact=True)
+        button.focus()
+        seen.press("Enter")
+
+    def until(photos: dict[str, int]) -> None:
+        for _ in range(100):
+            if all(codes().get(code, 0) == count for code, count in photos.items()):
+                return
+            seen.page.wait_for_timeout(100)
+        assert codes() == photos
+
+    with window(browser, few_address) as seen:
+        seen.go("unload", until=".tray")
+        press_on("Choose photo K01, left")
+        press_on("Choose photo K01, back")
+        press_on("As a new piece, N7")
+        until({"K01": 2, "N7": 2})
+        seen.page.locator(".tray", has_text="N7").wait_for()
+        press_on("Take back")
+        until({"K01": 4, "N7": 0})
+        seen.page.get_by_label("View of photo K01, left", exact=True).select_option("foot")
+        seen.page.get_by_label("View of photo K01, foot", exact=True).wait_for()
+        press_on("Choose photo K01, foot")
+        press_on("Turn ↻")
+        seen.page.wait_for_timeout(2500)
+        photo = next(each for each in piece_view(few, "K01").photos if each.view == "foot")
+        assert photo.turn_deg == 90
+        # A whole row goes into another piece, then the piece is empty.
+        seen.page.get_by_label("Piece K02", exact=True).get_by_role("button", name="All").click()
+        seen.page.get_by_label("Piece to move the chosen photos to").fill("K03")
+        press_on("Move there")
+        until({"K02": 0})
+        assert not seen.errors
+
+
 PAGES = ("", "unload", "clean", "load", "lists", "refires")
 
 
-@pytest.mark.parametrize(("width", "height"), [(1366, 768), (390, 844)])
+@pytest.mark.parametrize(
+    ("width", "height", "scheme"), [(1366, 768, "light"), (390, 844, "light"), (1366, 768, "dark")]
+)
 def test_pages_pass_the_accessibility_check(
-    browser: Any, few_address: str, width: int, height: int
+    browser: Any, few_address: str, width: int, height: int, scheme: str
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     found = []
-    with window(browser, few_address, width=width, height=height) as seen:
+    with window(browser, few_address, width=width, height=height, scheme=scheme) as seen:
         for address in PAGES:
             seen.go(address)
             seen.page.wait_for_timeout(2500)
@@ -343,7 +387,7 @@ def test_next_piece_of_twelve_megapixels_is_there_soon(browser: Any, tmp_path: P
         small.resize((4000, 3000)).save(photo, quality=90)
     spots: tuple[Spot, ...] = (("front", "flake", 2000, 1500, 2.0, 0.9),)
     pieces = {f"T{number:02}": spots for number in range(1, 8)}
-    studio = seen_studio(tmp_path, pieces, size=(4000, 3000), photos=[photo])
+    studio = seen_studio(tmp_path, pieces, size=(4000, 3000), photos=[photo], views=["front"])
     for code in pieces:
         make_previews(studio, code)  # as the look in the background does
     with (

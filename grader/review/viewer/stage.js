@@ -234,6 +234,8 @@ export class Stage {
     pen.fillStyle = getComputedStyle(this.host).backgroundColor;
     pen.fillRect(0, 0, cw, ch);
     this.host.dataset.shown = "";
+    // As long as all of the piece is in sight, a finger on it scrolls the page.
+    this.host.style.touchAction = this.fitted && !this.drawing ? "pan-y" : "none";
     if (this.photo) {
       const { x, y, k } = this.view;
       const preview = previews.get(this.photo.screen);
@@ -444,6 +446,7 @@ export class Stage {
         this.drawing.points.push(this.toPhoto(now));
         this.draw();
       } else {
+        if (event.pointerType === "touch" && this.fitted) return;
         const far = Math.hypot(now[0] - before[0], now[1] - before[1]);
         if (!this.dragged && far < 4) return;
         if (!this.dragged) host.setPointerCapture(event.pointerId);
