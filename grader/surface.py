@@ -6,7 +6,7 @@ and *chroma*, the two log-chromaticities log(R/G) and log(B/G), which shading ca
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -145,6 +145,21 @@ def read_surface(
         clipped=clipped,
         px_per_mm=working,
         scale_known=px_per_mm is not None,
+    )
+
+
+def renew(surface: Surface, light: NDArray[np.float32]) -> Surface:
+    """The same photo in other light, such as with a mark laid over it.
+
+    Parameters
+    ----------
+    surface : Surface
+    light : ndarray of float32, shape (h, w, 3)
+        Linear, of the surface's own working size.
+    """
+    light = np.maximum(light, 0.0).astype(np.float32)
+    return replace(
+        surface, light=light, chroma=_chroma(light, surface.px_per_mm), tone=_tone(light)
     )
 
 

@@ -16,8 +16,8 @@ from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import Finding, PhotoReport, PieceSurvey, Problem, Zone
-from grader.photo import Photo, read_photo
-from grader.piece import Silhouette, cut_out
+from grader.photo import read_photo
+from grader.piece import cut_out
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
 from grader.skin import read_skin
@@ -33,13 +33,25 @@ _TURN = ("front", "right", "back", "left")
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """One photo, read and cut out."""
+    """One photo that can be used."""
 
-    shot: Shot
-    photo: Photo
     target: Target
-    silhouette: Silhouette
     surface: Surface
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """What the photos of one piece show, before anything is looked for.
+
+    Attributes
+    ----------
+    photos : tuple of PhotoReport
+    evidence : Evidence
+        Without views where no photo can be used.
+    """
+
+    photos: tuple[PhotoReport, ...]
+    evidence: Evidence
 
 
 def survey_piece(
@@ -60,6 +72,28 @@ def survey_piece(
     PieceSurvey
         A photo that cannot be used is reported as such; nothing is raised for it.
     """
+    gathered = gather(entry, marker_mm=marker_mm, session_colour=session_colour)
+    views = gathered.evidence.views
+    findings: tuple[Finding, ...] = find_all(gathered.evidence) if views else ()
+    return PieceSurvey(
+        piece=entry.code, photos=gathered.photos, findings=findings, zones=_zones_seen(views)
+    )
+
+
+def gather(
+    entry: PieceEntry, *, marker_mm: float = 20.0, session_colour: Colour | None = None
+) -> Gathered:
+    """Read the photos of one piece, check them, and divide what can be used into zones.
+
+    Parameters
+    ----------
+    entry, marker_mm, session_colour
+        As in `survey_piece`.
+
+    Returns
+    -------
+    Gathered
+    """
     looks: list[_Look] = []
     reports: list[PhotoReport] = []
     for shot in entry.shots:
@@ -68,13 +102,10 @@ def survey_piece(
         if look is not None and report.usable:
             looks.append(look)
     # One stand, one lamp: a photo with another tint among its sisters is told, not corrected.
-    reports = list(with_casts(reports, {look.shot.name: look.target for look in looks}))
-    views = _views(looks, entry.facts)
-    evidence = Evidence(views, entry.facts.finish, entry.facts.decorated)
-    findings: tuple[Finding, ...] = find_all(evidence) if views else ()
-    return PieceSurvey(
-        piece=entry.code, photos=tuple(reports), findings=findings, zones=_zones_seen(views)
-    )
+    photos = with_casts(reports, {look.surface.photo: look.target for look in looks})
+    facts = entry.facts
+    views = view_evidence([look.surface for look in looks], decorated=facts.decorated)
+    return Gathered(photos, Evidence(views, facts.finish, facts.decorated))
 
 
 def _look(
@@ -125,30 +156,44 @@ def _look(
         piece_bbox_px=silhouette.bbox_px,
         smallest_judged_mm=smallest_judged_mm(near),
     )
-    return _Look(shot, photo, target, silhouette, surface), report
+    return _Look(target, surface), report
 
 
-def _views(looks: Sequence[_Look], facts: PieceFacts) -> tuple[ViewEvidence, ...]:
-    sides = [look for look in looks if look.shot.view not in NOT_A_SIDE]
-    sides.sort(key=lambda look: _turn(look.shot.view))
-    others = [look for look in looks if look.shot.view in NOT_A_SIDE]
-    if not looks:
+def view_evidence(
+    surfaces: Sequence[Surface], *, decorated: bool | None
+) -> tuple[ViewEvidence, ...]:
+    """Divide all photos of one piece into zones, sides first and in the order of turning.
+
+    Parameters
+    ----------
+    surfaces : sequence of Surface
+    decorated : bool or None
+        As the potter says.
+
+    Returns
+    -------
+    tuple of ViewEvidence
+    """
+    sides = [surface for surface in surfaces if surface.view not in NOT_A_SIDE]
+    sides.sort(key=lambda surface: _turn(surface.view))
+    others = [surface for surface in surfaces if surface.view in NOT_A_SIDE]
+    if not surfaces:
         return ()
-    clay = common_clay([look.surface for look in (sides or others)])
+    clay = common_clay(sides or others)
 
-    def zones_of(look: _Look, from_side: bool) -> Zones:
-        return find_zones(look.surface, clay, decorated=facts.decorated, seen_from_side=from_side)
+    def zones_of(surface: Surface, from_side: bool) -> Zones:
+        return find_zones(surface, clay, decorated=decorated, seen_from_side=from_side)
 
-    side_zones = [zones_of(look, True) for look in sides]
-    reliefs = find_reliefs([look.surface for look in sides], side_zones)
+    side_zones = [zones_of(surface, True) for surface in sides]
+    reliefs = find_reliefs(sides, side_zones)
     views = [
-        ViewEvidence(look.surface, zones, read_skin(look.surface, zones), relief, shade)
-        for look, zones, (relief, shade) in zip(sides, side_zones, reliefs, strict=True)
+        ViewEvidence(surface, zones, read_skin(surface, zones), relief, shade)
+        for surface, zones, (relief, shade) in zip(sides, side_zones, reliefs, strict=True)
     ]
-    for look in others:
-        zones = zones_of(look, False)
-        ((relief, shade),) = find_reliefs([look.surface], [zones])
-        views.append(ViewEvidence(look.surface, zones, None, relief, shade))
+    for surface in others:
+        zones = zones_of(surface, False)
+        ((relief, shade),) = find_reliefs([surface], [zones])
+        views.append(ViewEvidence(surface, zones, None, relief, shade))
     return tuple(views)
 
 
