@@ -22,8 +22,9 @@ from .shots import SIDES, Session, plan_shot, sensor_for
 from .targets import marker_side_mm
 from .truth import label_counts, piece_truth, write_facts, write_truth
 
-# EXIF tag numbers (Exif 2.32): capture time, its fraction and its offset from UTC.
+# EXIF tag numbers (Exif 2.32): capture time, its fraction, its offset from UTC; focal length.
 _DATE_TIME_ORIGINAL, _SUB_SEC, _OFFSET, _EXIF_IFD = 0x9003, 0x9291, 0x9011, 0x8769
+_FOCAL_35MM = 0xA405
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ def render_piece(
                 used = sensor if name in SIDES else replace(sensor, exposure=metered.exposure)
                 rgb = develop(picture.light, used, rng)
                 taken = job.taken + timedelta(seconds=11 * k + float(rng.uniform(0, 3)))
-                _save_photo(work / f"{name}.jpg", rgb, used.quality, taken)
+                _save_photo(work / f"{name}.jpg", rgb, used.quality, taken, shot.view.focal_35mm)
                 _save_labels(work / f"{name}_truth.png", picture.labels)
                 views.append(
                     {
@@ -143,12 +144,15 @@ def render_piece(
     return piece_truth(piece, views, extra), facts
 
 
-def _save_photo(path: Path, rgb: np.ndarray, quality: int, taken: datetime) -> None:
+def _save_photo(
+    path: Path, rgb: np.ndarray, quality: int, taken: datetime, focal_35mm: float
+) -> None:
     exif = Image.Exif()
     details = exif.get_ifd(_EXIF_IFD)
     details[_DATE_TIME_ORIGINAL] = taken.strftime("%Y:%m:%d %H:%M:%S")
     details[_SUB_SEC] = f"{taken.microsecond // 1000:03d}"
     details[_OFFSET] = "+00:00"
+    details[_FOCAL_35MM] = round(focal_35mm)
     Image.fromarray(rgb).save(path, quality=quality, subsampling=2, optimize=True, exif=exif)
 
 

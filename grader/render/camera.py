@@ -34,6 +34,12 @@ class View:
         """Focal length in pixels."""
         return self.width_px / 2.0 / float(np.tan(np.radians(self.fov_deg) / 2.0))
 
+    @property
+    def focal_35mm(self) -> float:
+        """Focal length of the lens that sees as much on 36 x 24 mm film, by the diagonal (CIPA)."""
+        diagonal_px = float(np.hypot(self.width_px, self.height_px))
+        return self.focal_px / diagonal_px * float(np.hypot(36.0, 24.0))
+
     def axes(self) -> npt.NDArray[np.float64]:
         """Rows: right, down, forward."""
         forward = np.subtract(self.aim_mm, self.origin_mm)
@@ -181,14 +187,19 @@ def develop(light: FloatArray, sensor: Sensor, rng: np.random.Generator) -> npt.
     raw = light * np.float32(sensor.exposure) * falloff[..., None]
     if sensor.blur_px > 0:
         raw = np.asarray(cv2.GaussianBlur(raw, (0, 0), sensor.blur_px), np.float32)
-    # The sensor clips before white balance; noise of photons grows with the root of the light.
-    raw = np.clip(raw, 0, 1.15)
+    # The sensor clips before white balance, and the phone lets what is clipped be white: no colour
+    # may stay below full scale there. Noise of photons grows with the root of the light.
+    raw = np.clip(raw, 0, 1.15 / min(sensor.gains))
     spread = sensor.noise * np.sqrt(0.18) * np.sqrt(raw + 0.02)
     grain = rng.standard_normal(raw.shape, dtype=np.float32)
     # Noise reduction in the phone leaves it a little clumpy and less in colour than in light.
     grain = 0.75 * grain + 0.9 * cv2.GaussianBlur(grain, (0, 0), 0.9)
     common = grain.mean(axis=2, keepdims=True) * 1.2
-    raw = raw + spread * (0.6 * grain + 0.4 * common)
+    # What noise reduction leaves in colour are faint blotches some pixels wide.
+    small = rng.standard_normal((height // 5 + 2, width // 5 + 2, 3), dtype=np.float32)
+    blotch = np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC))
+    blotch -= blotch.mean(axis=2, keepdims=True)
+    raw = raw + spread * (0.6 * grain + 0.4 * common + 0.35 * blotch)
     balanced = np.clip(raw * np.asarray(sensor.gains, np.float32), 0, 1)
     if sensor.sharpen > 0:
         soft = np.asarray(cv2.GaussianBlur(balanced, (0, 0), 1.2), np.float32)

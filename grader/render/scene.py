@@ -16,20 +16,48 @@ import numpy.typing as npt
 from ..errors import GraderError
 from .camera import View
 from .canvas import BACKGROUND
+from .denoise import Calm, Guides, denoise, enlarge, mean_over
+from .meshes import write_ground, write_quad, write_skin
 from .noise import FloatArray
+from .passes import (
+    BACKDROP_U,
+    CARD_OWNER,
+    CARD_U,
+    SKIN_U,
+    gloss_integrator,
+    light_integrator,
+    surface_integrator,
+)
 from .piece import MadePiece
-from .settings import TILE_MM, Lamp, Material, Setting, material_tile, room_light
-from .skin import Skin
+from .settings import Lamp, Material, Setting, material_tile, room_light
 from .tones import planckian_rgb
 
 # Dr.Jit's code needs LLVM 17 or newer: version 16 aborts the whole process on this renderer.
 _LLVM_MIN = 17
-# Paths longer than this change a picture of a pot on a table by less than its noise.
-_DEPTH = 4
-# Whole numbers added to u tell the surfaces apart; textures repeat, so they see no difference.
-_SKIN_U, _CARD_U = 64, 256
-_BACKDROP_U = 32
+# One path may not bring more light than this, some eight times that of white paper: a lone wild
+# path must not leave a white dot that reads as a fault.
+_BRIGHTEST = 8.0
+# Surfaces are numbered: skins from 0, then these.
 _CARD, _TABLE, _BACKDROP = 1000, 2000, 2001
+# Radians of normal across which light is alike: diffuse light changes by a tenth over twice that,
+# gloss within the width of the glaze's lobe.
+_ALIKE_DIFFUSE, _ALIKE_GLOSS = 0.25, 0.05
+# Doubling reaches of the filter of diffuse light: 126 coarse pixels.
+_LEVELS = 6
+# Of gloss: 30 fine pixels.
+_GLOSS_LEVELS = 4
+# Rays a pixel that ask what the surface is: edges get about that many steps.
+_SURFACE_SPP = 8
+# A round piece that is turned moves its edge by a few pixels: there the ground is traced anew.
+_EDGE_PX = 12
+
+_GLAZE = {
+    "type": "roughplastic",
+    "distribution": "ggx",
+    # Softer than window glass: a stoneware glaze shows a slightly blurred window.
+    "alpha": 0.055,
+    "int_ior": 1.5,
+}
 
 
 class RendererMissingError(GraderError):
@@ -119,8 +147,14 @@ class Studio:
         self._skins: list[tuple[Path, dict[str, Any]]] = []
         for k, canvas in enumerate(piece.canvases):
             path = folder / f"skin{k}.ply"
-            _write_skin(canvas.skin, path, _SKIN_U + 2 * k)
+            write_skin(canvas.skin, path, SKIN_U + 2 * k)
             self._skins.append((path, self._clay_bsdf(k)))
+        relief = [self._mi.load_dict(self._bitmap(c.relief_mm)) for c in piece.canvases]
+        gloss = [self._gloss_bsdf(k) for k in range(len(piece.canvases))]
+        self._light = light_integrator(self._mi, relief, _BRIGHTEST)
+        self._surface = surface_integrator(self._mi, relief)
+        self._gloss = gloss_integrator(self._mi, gloss, _BRIGHTEST)
+        self._glossy = any(bsdf is not None for bsdf in gloss)
         self._stage = self._build_stage(folder)
 
     def close(self) -> None:
@@ -181,7 +215,7 @@ class Studio:
         folder = Path(self._folder.name)
         for card in cards:
             path = folder / f"{card.name}{seed}.ply"
-            _write_quad(card.corners_mm, path)
+            write_quad(card.corners_mm, path)
             scene_dict[f"card_{card.name}"] = {
                 "type": "ply",
                 "filename": str(path),
@@ -191,89 +225,124 @@ class Studio:
                 },
             }
         scene = mi.load_dict(scene_dict)
-        uv, shape = self._first_hit(scene, view, (0.0, 0.0))
+        uv, shape = self._first_hit(scene, view)
         labels = self._look_up(uv, shape)
-        on_piece, ground = shape < _CARD, shape >= _TABLE
-        # The pattern of cloth, wood or stone hides noise that plain paper would show, but must
-        # not be smoothed; plain grounds and printed cards are settled instead.
-        plain = shape == _CARD
-        for number, cover in ((_TABLE, self._setting.table), (_BACKDROP, self._setting.backdrop)):
-            if cover.look == "paper":
-                plain |= shape == number
-        if base is None:
-            light = _settle(self._trace(scene, view, spp[0], seed, None), plain)
-        else:
+        on_piece = shape < _CARD
+        window = _bounding(on_piece, margin=2 * _EDGE_PX)
+        x, y, w, h = window
+        if base is not None:
+            calm = self._calm(self._halves(scene, view, spp[1], seed, window, self._light))
+            near, layers = self._develop(calm, scene, view, seed, window)
             light = base.copy()
-        window = _bounding(on_piece, margin=round(0.06 * view.width_px))
-        if window is not None and spp[1] > 0:
-            x, y, w, h = window
+            here = light[y : y + h, x : x + w]
+            edge = cv2.dilate(on_piece[y : y + h, x : x + w].astype(np.uint8), _disc(_EDGE_PX)) > 0
+            here[edge] = near[edge]
+        else:
+            whole = (0, 0, view.width_px, view.height_px)
+            halves = self._halves(scene, view, spp[0], seed, whole, self._light)
+            if spp[1] > 0 and on_piece.any():
+                share = np.float32(spp[1] / (spp[0] + spp[1]))
+                more = self._halves(scene, view, spp[1], seed + 1, window, self._light)
+                for half, extra in zip(halves, more, strict=True):
+                    part = half[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2]
+                    part += share * (extra - part)
+            light, layers = self._develop(self._calm(halves), scene, view, seed, whole)
+            here, layers = light[y : y + h, x : x + w], layers[y : y + h, x : x + w]
+        if self._glossy and on_piece.any():
+            here += self._shine(scene, view, max(2, sum(spp) // 6), seed, window, layers)
+        return Picture(light, labels)
+
+    def _calm(self, halves: tuple[FloatArray, FloatArray]) -> Calm:
+        """Light that falls on all surfaces, coarse and without grain (see `LIGHT_CHANNELS`)."""
+        mean = 0.5 * (halves[0] + halves[1])
+        albedo, owner = np.maximum(mean[..., 3:6], 0.002), mean[..., 9]
+        # Numbers of surfaces are whole: where they spread, several share the pixel.
+        pure = np.abs(mean[..., 10] - owner**2) < 1e-3 * np.maximum(1.0, owner)
+        return denoise(
+            (halves[0][..., :3] / albedo, halves[1][..., :3] / albedo),
+            Guides(mean[..., 6:9], owner, pure),
+            _ALIKE_DIFFUSE,
+            _LEVELS,
+        )
+
+    def _develop(
+        self, calm: Calm, scene: Any, view: View, seed: int, window: tuple[int, int, int, int]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Put coarse light on the fine surface; also its layers (see `SURFACE_CHANNELS`)."""
+        layers = self._render(scene, self._sensor(view, window, _SURFACE_SPP), seed, self._surface)
+        light = np.zeros((*layers.shape[:2], 3), np.float32)
+        coarse_on_piece = calm.guides.owner < CARD_OWNER - 0.5
+        for first, side in ((3, coarse_on_piece), (11, ~coarse_on_piece)):
+            x, y, w, h = _bounding(layers[..., first] > 0, margin=2)
             here = np.s_[y : y + h, x : x + w]
-            part = self._trace(scene, view, spp[1], seed + 1, window)
-            part = _settle(_drop_sparks(part, on_piece[here]), plain[here])
-            albedo, whole = self._albedo(scene, view)
-            part = _settle_piece(part, albedo[here], whole[here])
-            share = _feather(~ground[here], window, view)[..., None]
-            light[here] += share * (part - light[here])
-        return Picture(light.astype(np.float32), labels)
+            half = np.s_[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2]
+            part = layers[here][..., first : first + 8]
+            own = np.asarray(part / np.maximum(part[..., :1], 1e-6), np.float32)
+            guides = Guides(own[..., 4:7], own[..., 7], _whole(part))
+            falling = enlarge(calm.part(half), side[half], guides, _ALIKE_DIFFUSE)
+            light[here] += part[..., 1:4] * falling
+        return light, layers
 
-    def _albedo(self, scene: Any, view: View) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-        """Mean reflectance of the piece in each pixel, and the pixels that it fills."""
-        total = np.zeros((view.height_px, view.width_px, 3), np.float32)
-        whole = np.ones(total.shape[:2], bool)
-        # Four places in the pixel: enough for surfaces that are finer than it by half.
-        for dx, dy in ((-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)):
-            uv, shape = self._first_hit(scene, view, (dx, dy))
-            for k, texels in enumerate(self._albedos):
-                mask = shape == k
-                row, col = _texel(uv[mask], texels.shape)
-                total[mask] += 0.25 * texels[row, col]
-            whole &= shape < _CARD
-        return total, whole
-
-    def _trace(
-        self, scene: Any, view: View, spp: int, seed: int, window: tuple[int, int, int, int] | None
+    def _shine(
+        self,
+        scene: Any,
+        view: View,
+        spp: int,
+        seed: int,
+        window: tuple[int, int, int, int],
+        layers: FloatArray,
     ) -> FloatArray:
-        mi = self._mi
-        sensor = self._sensor(view, window, thin=True)
-        integrator = mi.load_dict({"type": "path", "max_depth": _DEPTH, "rr_depth": 3})
-        total: FloatArray | None = None
-        done = 0
-        # Passes of at most 16 samples bound the renderer's memory.
-        while done < spp:
-            now = min(16, spp - done)
-            part = np.array(
-                mi.render(
-                    scene, sensor=sensor, integrator=integrator, spp=now, seed=seed * 64 + done
-                ),
-                dtype=np.float32,
-            )
-            part = np.nan_to_num(part, nan=0.0, posinf=0.0)
-            # One wild path must not leave a white dot that reads as a fault.
-            part = np.minimum(part, 40.0)
-            total = part * now if total is None else total + part * now
-            done += now
-        assert total is not None
-        return np.asarray(total / done, np.float32)
+        """Trace what the glaze mirrors and settle it."""
+        halves = self._halves(scene, view, spp, seed, window, self._gloss)
+        share, whole = layers[..., 3], _whole(layers[..., 3:11])
+        guides = Guides(layers[..., 7:10], layers[..., 10], whole)
+        settled = denoise(halves, guides, _ALIKE_GLOSS, _GLOSS_LEVELS).light(guides.normal)
+        # The edge mirrors what its neighbours do.
+        near = [mean_over(np.ascontiguousarray(c), whole, 1.0) for c in np.moveaxis(settled, -1, 0)]
+        edge = np.stack(near, -1) * share[..., None]
+        return np.where(whole[..., None], settled, edge).astype(np.float32)
 
-    def _first_hit(
-        self, scene: Any, view: View, shift_px: tuple[float, float]
-    ) -> tuple[FloatArray, npt.NDArray[np.int32]]:
-        """Surface coordinates at each pixel's centre (or beside it), and whose they are.
+    def _render(self, scene: Any, sensor: Any, seed: int, integrator: Any) -> FloatArray:
+        out = self._mi.render(
+            scene,
+            sensor=sensor,
+            integrator=integrator,
+            spp=sensor.sampler().sample_count(),
+            seed=seed,
+        )
+        return np.nan_to_num(np.array(out, dtype=np.float32), nan=0.0, posinf=0.0)
+
+    def _halves(
+        self,
+        scene: Any,
+        view: View,
+        spp: int,
+        seed: int,
+        window: tuple[int, int, int, int],
+        integrator: Any,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Two independent renderings, half of the samples each; light on the coarse grid."""
+        sensor = self._sensor(view, window, spp=max(1, spp // 2), coarse=integrator is self._light)
+        one, two = (self._render(scene, sensor, 2 * seed + k, integrator) for k in (0, 1))
+        return one, two
+
+    def _first_hit(self, scene: Any, view: View) -> tuple[FloatArray, npt.NDArray[np.int32]]:
+        """Surface coordinates at each pixel's centre, and whose they are.
 
         The number of the skin travels in the whole part of u, which repeating textures ignore;
         cards are `_CARD`, all else `_TABLE` or `_BACKDROP`.
         """
         mi = self._mi
         integrator = mi.load_dict({"type": "aov", "aovs": "uv:uv"})
-        sensor = self._sensor(view, None, thin=False, shift_px=shift_px)
+        sensor = self._sensor(view, None, 1)
         out = np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=1, seed=0))
         u = out[..., 0].astype(np.float64)
         owner = np.full(u.shape, _TABLE, np.int32)
-        owner[u >= _BACKDROP_U - 0.5] = _BACKDROP
-        owner[u >= _CARD_U - 0.5] = _CARD
-        on_skin = (u >= _SKIN_U - 0.5) & (u < _CARD_U - 0.5)
-        owner[on_skin] = ((u[on_skin] - _SKIN_U) // 2).astype(np.int32)
-        uv = np.stack([u - _SKIN_U - 2 * owner * on_skin, out[..., 1]], -1)
+        owner[u >= BACKDROP_U - 0.5] = _BACKDROP
+        owner[u >= CARD_U - 0.5] = _CARD
+        on_skin = (u >= SKIN_U - 0.5) & (u < CARD_U - 0.5)
+        owner[on_skin] = ((u[on_skin] - SKIN_U) // 2).astype(np.int32)
+        uv = np.stack([u - SKIN_U - 2 * owner * on_skin, out[..., 1]], -1)
         return uv.astype(np.float32), owner
 
     def _look_up(self, uv: FloatArray, shape: npt.NDArray[np.int32]) -> npt.NDArray[np.uint8]:
@@ -285,32 +354,22 @@ class Studio:
         return labels
 
     def _sensor(
-        self,
-        view: View,
-        window: tuple[int, int, int, int] | None,
-        thin: bool,
-        shift_px: tuple[float, float] = (0.0, 0.0),
+        self, view: View, window: tuple[int, int, int, int] | None, spp: int, coarse: bool = False
     ) -> Any:
+        """Phone camera on a window of the frame, or a pinhole without a window."""
         mi = self._mi
+        size = np.array([view.width_px, view.height_px, *(window or ())]) // (2 if coarse else 1)
+        keys = ("width", "height", "crop_offset_x", "crop_offset_y", "crop_width", "crop_height")
         film: dict[str, Any] = {
             "type": "hdrfilm",
-            "width": view.width_px,
-            "height": view.height_px,
             "pixel_format": "rgb",
             "component_format": "float32",
             # A narrow filter: the phone's own softness is added with its sensor.
             "rfilter": {"type": "box"},
+            **dict(zip(keys, size.tolist(), strict=False)),
         }
-        if window is not None:
-            film |= dict(
-                zip(
-                    ("crop_offset_x", "crop_offset_y", "crop_width", "crop_height"),
-                    window,
-                    strict=True,
-                )
-            )
         sensor: dict[str, Any] = {
-            "type": "thinlens" if thin else "perspective",
+            "type": "perspective",
             "fov": view.fov_deg,
             "fov_axis": "x",
             "near_clip": 5.0,
@@ -319,17 +378,16 @@ class Studio:
                 list(view.origin_mm), list(view.aim_mm), list(view.up)
             ),
             "film": film,
-            "sampler": {"type": "independent", "sample_count": 16}
-            if thin
-            else {"type": "stratified", "sample_count": 1, "jitter": False},
+            "sampler": {"type": "stratified", "sample_count": 1, "jitter": False},
         }
-        if not thin:
+        if window is not None:
             sensor |= {
-                "principal_point_offset_x": shift_px[0] / view.width_px,
-                "principal_point_offset_y": shift_px[1] / view.height_px,
+                "type": "thinlens",
+                "aperture_radius": view.aperture_mm,
+                "focus_distance": view.focus_mm,
+                # Spread evenly over pixel, lens and lamps: half the noise of pure chance.
+                "sampler": {"type": "multijitter", "sample_count": spp},
             }
-        if thin:
-            sensor |= {"aperture_radius": view.aperture_mm, "focus_distance": view.focus_mm}
         return mi.load_dict(sensor)
 
     def _bitmap(self, values: FloatArray) -> dict[str, Any]:
@@ -352,21 +410,32 @@ class Studio:
                 "type": "blendbsdf",
                 "weight": self._bitmap(canvas.glaze),
                 "bare": body,
-                "glassy": {
-                    "type": "roughplastic",
-                    "distribution": "ggx",
-                    # Softer than window glass: a stoneware glaze shows a slightly blurred window.
-                    "alpha": 0.055,
-                    "int_ior": 1.5,
-                    "diffuse_reflectance": albedo,
-                },
+                # What it mirrors is traced apart.
+                "glassy": _GLAZE | {"diffuse_reflectance": albedo, "specular_reflectance": 0.0},
             }
+        return self._bumped(k, body)
+
+    def _gloss_bsdf(self, k: int) -> Any:
+        """Build what a glazed skin mirrors, without the clay below; None for bare clay."""
+        canvas = self._piece.canvases[k]
+        if not canvas.glazed:
+            return None
+        black = {"type": "rgb", "value": 0.0}
+        body = {
+            "type": "blendbsdf",
+            "weight": self._bitmap(canvas.glaze),
+            "bare": {"type": "diffuse", "reflectance": black},
+            "glassy": _GLAZE | {"diffuse_reflectance": black},
+        }
+        return self._mi.load_dict(self._bumped(k, body))
+
+    def _bumped(self, k: int, body: dict[str, Any]) -> dict[str, Any]:
         # Finer relief than a twentieth of the texture would only add noise.
         return {
             "type": "twosided",
             "bsdf": {
                 "type": "bumpmap",
-                "relief": self._bitmap(canvas.relief_mm),
+                "relief": self._bitmap(self._piece.canvases[k].relief_mm),
                 "bsdf": body,
             },
         }
@@ -374,7 +443,7 @@ class Studio:
     def _build_stage(self, folder: Path) -> dict[str, Any]:
         setting = self._setting
         stage: dict[str, Any] = {}
-        _write_ground(setting, folder)
+        write_ground(setting, folder)
         stage["table"] = {
             "type": "ply",
             "filename": str(folder / "table.ply"),
@@ -396,6 +465,7 @@ class Studio:
                 np.ascontiguousarray(room * setting.room_power / np.pi, dtype=np.float32)
             ),
             "to_world": self._mi.ScalarTransform4f().rotate([1, 0, 0], 90),
+            "sampling_weight": _attention(setting.room_power),
         }
         return stage
 
@@ -436,17 +506,45 @@ class Studio:
                 out[f"lamp{k}_{i}_{j}"] = {
                     "type": "rectangle",
                     "to_world": frame @ mi.ScalarTransform4f().translate([x, y, 0]).scale(size),
-                    "emitter": {"type": "area", "radiance": {"type": "rgb", "value": colour}},
+                    "emitter": {
+                        "type": "area",
+                        "radiance": {"type": "rgb", "value": colour},
+                        "sampling_weight": _attention(lamp.power) / lamp.panes,
+                    },
                 }
         return out
 
 
-def _bounding(mask: npt.NDArray[np.bool_], margin: int) -> tuple[int, int, int, int] | None:
-    if not mask.any():
-        return None
+def _attention(power: float) -> float:
+    """Share of the samples that a light gets.
+
+    By the root of its power: by power alone the side that only a weak lamp lights would be grainy.
+    """
+    return float(np.sqrt(power))
+
+
+def _whole(part: FloatArray) -> npt.NDArray[np.bool_]:
+    """Pixels well inside one surface, from the eight channels of one side."""
+    owner = part[..., 7]
+    return _within((part[..., 0] > 0.999) & (np.abs(owner - np.round(owner)) < 0.01))
+
+
+def _within(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Leave out the border of a mask, one pixel wide."""
+    return np.asarray(cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+
+
+def _disc(radius_px: int) -> npt.NDArray[np.uint8]:
+    size = 2 * radius_px + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
+
+
+def _bounding(mask: npt.NDArray[np.bool_], margin: int) -> tuple[int, int, int, int]:
+    """Window round a mask: x, y, width, height, all even; empty for an empty mask."""
     x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
-    x0, y0 = max(0, x - margin), max(0, y - margin)
-    x1, y1 = min(mask.shape[1], x + w + margin), min(mask.shape[0], y + h + margin)
+    x0, y0 = max(0, x - margin) & ~1, max(0, y - margin) & ~1
+    x1 = min(mask.shape[1], (x + w + margin + 1) & ~1)
+    y1 = min(mask.shape[0], (y + h + margin + 1) & ~1)
     return x0, y0, x1 - x0, y1 - y0
 
 
@@ -456,168 +554,3 @@ def _texel(
     """Row and column of the texel at each surface coordinate."""
     row = np.clip((uv[:, 1] * shape[0]).astype(np.intp), 0, shape[0] - 1)
     return row, np.clip((uv[:, 0] * shape[1]).astype(np.intp), 0, shape[1] - 1)
-
-
-def _settle(light: FloatArray, plain: npt.NDArray[np.bool_]) -> FloatArray:
-    """Smooth the light on plain ground and printed cards but for edges of shadows and patches.
-
-    Few samples suffice there; the piece is never smoothed.
-    """
-    # The median takes the wild pixels, the bilateral passes the grain (about 0.25 in logarithms
-    # with few samples); both leave edges between printed patches, which are many times that.
-    middle = cv2.medianBlur(np.ascontiguousarray(light), 5)
-    smooth = np.log(np.maximum(middle, 1e-4)).astype(np.float32)
-    for reach, spread in ((0.35, 4.0), (0.12, 6.0)):
-        smooth = np.asarray(cv2.bilateralFilter(smooth, 15, reach, spread), np.float32)
-    inner = cv2.erode(plain.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    return np.where(inner[..., None], np.exp(smooth), light).astype(np.float32)
-
-
-def _settle_piece(
-    light: FloatArray, albedo: FloatArray, whole: npt.NDArray[np.bool_]
-) -> FloatArray:
-    """Smooth the light that falls on a piece, never what is painted, spotted or cracked on it.
-
-    Divided by the exact reflectance, what is left is shading and highlights. Those change over
-    several pixels and are smoothed over two; every mark of the surface comes back by
-    multiplication.
-    """
-    safe = np.maximum(albedo, 0.02)
-    falling = np.log(np.maximum(light / safe, 1e-4))
-    # Outside the piece nothing may bleed in.
-    falling[~whole] = np.log(1e-4)
-    smooth = np.asarray(cv2.bilateralFilter(falling.astype(np.float32), 9, 0.45, 2.2), np.float32)
-    return np.where(whole[..., None], np.exp(smooth) * safe, light).astype(np.float32)
-
-
-def _drop_sparks(light: FloatArray, on_piece: npt.NDArray[np.bool_]) -> FloatArray:
-    """Take out single wild pixels of the path tracer; they would read as flakes of white.
-
-    A spark stands alone: brighter by half than the middle of its neighbours, and no neighbour comes
-    near. A mirrored lamp is many pixels and stays.
-    """
-    luma = light.mean(axis=2)
-    middle = cv2.medianBlur(light, 3)
-    ring = np.ones((3, 3), np.uint8)
-    ring[1, 1] = 0
-    next_best = cv2.dilate(luma, ring)
-    around = cv2.medianBlur(cv2.medianBlur(luma, 5), 3)
-    alone = luma > 1.15 * next_best
-    spark = (
-        on_piece
-        & (luma > 1.25 * around)
-        & (alone | (luma > 1.6 * around) & (next_best < 0.9 * luma))
-    )
-    return np.where(spark[..., None], middle, light).astype(np.float32)
-
-
-def _feather(
-    solid: npt.NDArray[np.bool_], window: tuple[int, int, int, int], view: View
-) -> FloatArray:
-    """Share of the window's own samples: one on the piece, falling to zero at inner borders."""
-    x, y, w, h = window
-    soft = 0.05 * view.width_px
-    gx, gy = np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32)
-    left = gx if x > 0 else np.full_like(gx, soft)
-    right = w - 1 - gx if x + w < view.width_px else np.full_like(gx, soft)
-    top = gy if y > 0 else np.full_like(gy, soft)
-    bottom = h - 1 - gy if y + h < view.height_px else np.full_like(gy, soft)
-    share = np.minimum(np.minimum(left, right)[None], np.minimum(top, bottom)[:, None]) / soft
-    return np.where(solid, 1.0, np.clip(share, 0, 1)).astype(np.float32)
-
-
-def _write_ply(
-    path: Path,
-    vertices: FloatArray,
-    normals: FloatArray,
-    uv: FloatArray,
-    faces: npt.NDArray[np.int32],
-) -> None:
-    header = (
-        "ply\nformat binary_little_endian 1.0\n"
-        f"element vertex {len(vertices)}\n"
-        + "".join(f"property float {n}\n" for n in ("x", "y", "z", "nx", "ny", "nz", "u", "v"))
-        + f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
-    )
-    table = np.concatenate([vertices, normals, uv], axis=1).astype("<f4")
-    rows = np.empty(len(faces), dtype=[("n", "u1"), ("v", "<i4", (3,))])
-    rows["n"], rows["v"] = 3, faces
-    path.write_bytes(header.encode("ascii") + table.tobytes() + rows.tobytes())
-
-
-def _grid_faces(m: int, n: int) -> npt.NDArray[np.int32]:
-    k = np.arange((m - 1) * n).reshape(m - 1, n)[:, :-1].ravel()
-    return np.concatenate(
-        [np.stack([k, k + 1, k + n + 1], -1), np.stack([k, k + n + 1, k + n], -1)]
-    ).astype(np.int32)
-
-
-def _write_skin(skin: Skin, path: Path, first_u: float) -> None:
-    mesh = skin.mesh_mm
-    m, n = mesh.shape[:2]
-    # Columns close on themselves, so slopes are taken across the seam.
-    wrapped = np.concatenate([mesh[:, -2:-1], mesh, mesh[:, 1:2]], axis=1)
-    across = (wrapped[:, 2:] - wrapped[:, :-2]) / 2
-    along = np.gradient(mesh, axis=0)
-    normal = np.cross(across, along)
-    if skin.name == "handle":
-        normal = -normal
-    normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
-    u, v = np.meshgrid(first_u + np.linspace(0, 1, n), np.linspace(0, 1, m))
-    uv = np.stack([u, v], -1).reshape(-1, 2)
-    faces = _grid_faces(m, n)
-    if skin.name == "handle":
-        faces = faces[:, ::-1]
-    _write_ply(path, mesh.reshape(-1, 3), normal.reshape(-1, 3), uv.astype(np.float32), faces)
-
-
-def _write_quad(corners: FloatArray, path: Path) -> None:
-    normal = np.cross(corners[2] - corners[3], corners[0] - corners[3])
-    normal /= np.linalg.norm(normal)
-    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32) + np.array([_CARD_U, 0])
-    faces = np.array([[0, 3, 2], [0, 2, 1]], np.int32)
-    _write_ply(path, corners, np.repeat(normal[None], 4, 0), uv.astype(np.float32), faces)
-
-
-def _write_ground(setting: Setting, folder: Path) -> None:
-    """Write the table and, apart from it or swept up from it, the backdrop."""
-    reach, depth = 2600.0, setting.backdrop_mm
-    bend = 120.0
-    if setting.sweep:
-        turn = np.linspace(0, np.pi / 2, 24)
-        y = np.concatenate([[-2600.0], depth + bend * np.sin(turn), [depth + bend]])
-        z = np.concatenate([[0.0], bend - bend * np.cos(turn), [2600.0]])
-    else:
-        y, z = np.array([-2600.0, depth + 40.0]), np.array([0.0, 0.0])
-    _write_strip(folder / "table.ply", y, z, reach, 0.0)
-    if not setting.sweep:
-        _write_strip(
-            folder / "backdrop.ply",
-            np.full(2, depth + 45.0),
-            np.array([-400.0, 2600.0]),
-            reach,
-            _BACKDROP_U,
-        )
-
-
-def _write_strip(
-    path: Path, y: npt.NDArray[np.float64], z: npt.NDArray[np.float64], reach: float, first_u: float
-) -> None:
-    length = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(y), np.diff(z)))])
-    rows = len(y)
-    slope_y, slope_z = np.gradient(y), np.gradient(z)
-    vertices, normals, uv = [], [], []
-    for x, u in ((-reach, first_u), (reach, first_u + 2 * reach / TILE_MM)):
-        vertices.append(np.stack([np.full(rows, x), y, z], -1))
-        normals.append(np.stack([np.zeros(rows), -slope_z, slope_y], -1))
-        uv.append(np.stack([np.full(rows, u), length / TILE_MM], -1))
-    normal = np.stack(normals, 1).reshape(-1, 3)
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    grid = np.stack(vertices, 1).reshape(-1, 3).astype(np.float32)
-    _write_ply(
-        path,
-        grid,
-        normal.astype(np.float32),
-        np.stack(uv, 1).reshape(-1, 2).astype(np.float32),
-        _grid_faces(rows, 2),
-    )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
-from grader.render.camera import Sensor, develop
+from grader.render.camera import Sensor, View, develop
 
 _PLAIN = Sensor((1.0, 1.0, 1.0), 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 90)
 
@@ -31,3 +32,16 @@ def test_vignetting_darkens_corners_only() -> None:
     sensor = Sensor((1.0, 1.0, 1.0), 1.0, 0.0, 0.0, 0.0, 0.3, 0.0, 90)
     out = develop(grey, sensor, np.random.default_rng(0)).astype(int)
     assert out[30, 40, 0] - out[0, 0, 0] > 10
+
+
+def test_clipped_light_is_white_in_any_light() -> None:
+    warm = Sensor((0.8, 1.0, 1.5), 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 90)
+    lamp = np.full((8, 8, 3), 30.0, np.float32)
+    assert (develop(lamp, warm, np.random.default_rng(0)) == 255).all()
+
+
+def test_focal_length_of_a_full_frame_is_its_own() -> None:
+    # A 50 mm lens on 36 x 24 mm film sees 2 atan(18 / 50) across (geometry of the pinhole).
+    fov = float(np.degrees(2 * np.arctan(18 / 50)))
+    view = View((0, -500, 50), (0, 0, 50), (0, 0, 1), fov, 1500, 1000, 1.0, 500.0)
+    assert view.focal_35mm == pytest.approx(50.0)
