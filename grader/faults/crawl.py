@@ -28,7 +28,7 @@ _SIZE_MM = (1.9, 2.6)
 """Islands are 2 to 50 mm (common practice, no source); among so many patches of grain the smallest
 are the least sure."""
 
-_FINE = {"px_per_mm": 5.0, "sigma_mm": 0.3, "sizes_mm": (0.8, 14.0)}
+_FINE = {"px_per_mm": 5.0, "sigma_mm": 0.3, "sizes_mm": (0.8, 40.0)}
 _COARSE = {"px_per_mm": 2.5, "sigma_mm": 0.6, "sizes_mm": (3.0, 40.0)}
 """Two looks: the finer shows the rim of an island of 2 mm (0.4 mm of its core are left between the
 blurred edges), the coarser bridges iron specks and throwing rings under a large one."""
@@ -54,9 +54,11 @@ _UNEVEN = (0.35, 0.6)
 makes 0.1, a large rolled rim half lit 0.5; the lip between wall and dark inside makes 1."""
 
 _LIFT = (0.08, 0.15)
+_WIDE_MM = 10.0
 _GLEAM = (0.4, 0.55)
 """Log light by which bare clay is lighter than glazed: 0.1 to 0.3, since glaze wets and darkens.
-White and highlights are lighter still; a gap in the painting is not lighter at all."""
+White and highlights are lighter still; a gap in the painting is not lighter at all. A wide island
+has a say of its own in what is taken for clay there."""
 
 _PALER = (0.03, 0.06)
 _FOREIGN = (0.2, 0.27)
@@ -238,7 +240,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
     if painted_round < _BESIDE_PAINT:
         # The glazed clay beside it says more than the fit over the whole piece.
-        lift = min(lift, step)
+        lift = step if island.diameter_mm > _WIDE_MM else min(lift, step)
         uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
         rimmed *= 1.0 - rise(uneven, _UNEVEN)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))

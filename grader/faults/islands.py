@@ -30,12 +30,10 @@ the median, and up to 1.2 times that it closes fences by itself."""
 _LEAST_HEIGHT = 0.04
 """Lowest cut: a step of 4 % of light is near what an eye finds on glaze."""
 
-_REACH_MM = 3.4
 _SAMPLE_MM = 0.2
-_FENCE_MM = (0.0, 1.7)
-_OUTSIDE_MM = 1.9
-"""Sections are read from the core outward; the thick rim of a crawl takes 0.6 to 1.5 mm, beyond it
-the surface is itself again."""
+_FENCE_MM, _OUTSIDE_MM, _REACH_MM = 1.1, 1.3, 2.8
+"""Sections are read from the core outward, which lies two widths of the blur within the edge; the
+thick rim of a crawl takes 0.6 to 1.5 mm from there, beyond it the surface is itself again."""
 
 _ALONG_MM = 1.2
 """Sections are averaged over this length along the outline, against grain."""
@@ -140,7 +138,7 @@ def find_islands(
         for number in np.flatnonzero(chosen):
             x, y, w, h = stats[number, :4]
             core = labels[y : y + h, x : x + w] == number
-            island = _read(surface, fields, core, (int(y), int(x)), scale, height)
+            island = _read(surface, fields, core, (int(y), int(x)), scale, height, 2 * sigma_mm)
             if island is not None:
                 yield island
 
@@ -167,6 +165,7 @@ def _read(
     corner: tuple[int, int],
     scale: float,
     height: float,
+    inset_mm: float,
 ) -> Island | None:
     """Lay sections round a core and read them."""
     per_mm = surface.px_per_mm * scale
@@ -186,7 +185,7 @@ def _read(
     turning = points[:, 0] * np.roll(points[:, 1], -1) - np.roll(points[:, 0], -1) * points[:, 1]
     if turning.sum() < 0:
         out = -out
-    offsets = np.arange(0.0, _REACH_MM + _SAMPLE_MM / 2, _SAMPLE_MM)
+    offsets = np.arange(0.0, _REACH_MM + inset_mm + _SAMPLE_MM / 2, _SAMPLE_MM)
     places = points[:, None] + out[:, None] * (offsets * per_mm)[None, :, None]
     reach = np.array(fields.shape[1::-1]) - 1
     if (places < 0).any() or (places > reach).any():
@@ -199,8 +198,8 @@ def _read(
     rows, cols = np.nonzero(core)
     values = fields[corner[0] + rows, corner[1] + cols]
     inside = np.median(values, axis=0).astype(np.float64)
-    beyond = offsets >= _OUTSIDE_MM
-    fence = (offsets >= _FENCE_MM[0]) & (offsets <= _FENCE_MM[1])
+    beyond = offsets >= _OUTSIDE_MM + inset_mm
+    fence = offsets <= _FENCE_MM + inset_mm + 1e-6
     outside = np.median(sections[:, beyond], axis=1)
     tone = sections[..., 0]
     at_darkest = tone[:, fence].argmin(1)[:, None, None]

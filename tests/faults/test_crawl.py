@@ -33,7 +33,7 @@ def _crawled(
     return made.lay(picture, shape, bare)
 
 
-@pytest.mark.parametrize("size_mm", [3.0, 5.0, 9.0, 15.0])
+@pytest.mark.parametrize("size_mm", [3.0, 5.0, 9.0, 15.0, 22.0])
 def test_an_island_is_found_with_its_size(size_mm: float) -> None:
     (found,) = _found(_crawled(made.wall(), size_mm=size_mm))
     assert found.fault == "crawl"
