@@ -253,11 +253,11 @@ def _with_sessions(
     """Return each entry with what the photos of its batch have in common."""
     found: dict[int, Any] = {}
     for batch_id in sorted({task.round.batch_id for task in tasks}):
-        found[batch_id] = analysis.session(_whole_batch(studio, batch_id))
+        found[batch_id] = analysis.session(batch_of(studio, batch_id))
     return [(task.entry, found[task.round.batch_id]) for task in tasks]
 
 
-def _whole_batch(studio: Studio, batch_id: int) -> Batch:
+def batch_of(studio: Studio, batch_id: int) -> Batch:
     """Return a batch of the record as it is now, looked at or not."""
     from grader.batch import Batch
 

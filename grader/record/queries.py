@@ -226,11 +226,11 @@ def batches(studio: Studio, *, batch_id: int | None = None) -> tuple[BatchRow, .
 
 
 def references(studio: Studio, design: str | None = None) -> tuple[PieceRow, ...]:
-    """Return the reference pieces, of one design where it is named."""
+    """Return the reference pieces, of one design where it is named; case does not matter."""
     with studio.reading() as db:
         rows = db.execute(
-            f"{_LIST} WHERE N.photos > 0 AND N.reference = 1 AND (?1 IS NULL OR N.design = ?1) "
-            "ORDER BY sort_key, code",
+            f"{_LIST} WHERE N.photos > 0 AND N.reference = 1 "
+            "AND (?1 IS NULL OR N.design = ?1 COLLATE NOCASE) ORDER BY sort_key, code",
             (design,),
         ).fetchall()
     return tuple(_piece_row(row) for row in rows)

@@ -325,6 +325,16 @@ CREATE TABLE marks (
 ) STRICT, WITHOUT ROWID;
 """
 
+_THIRD = """
+CREATE TABLE likenesses (
+  survey_id INTEGER NOT NULL REFERENCES surveys (id),
+  version INTEGER NOT NULL,
+  text TEXT NOT NULL CHECK (json_valid(text)),
+  made_at TEXT NOT NULL,
+  PRIMARY KEY (survey_id, version)
+) STRICT, WITHOUT ROWID;
+"""
+
 _HISTORY_FIRST = [
     "firings",
     "firing_facts",
@@ -345,7 +355,8 @@ _HISTORY_FIRST = [
     "troubles",
 ]
 _HISTORY_SECOND = ["comparisons", "marks"]
-HISTORY = (*_HISTORY_FIRST, *_HISTORY_SECOND)
+_HISTORY_THIRD = ["likenesses"]
+HISTORY = (*_HISTORY_FIRST, *_HISTORY_SECOND, *_HISTORY_THIRD)
 """Tables to which rows are only ever added."""
 
 
@@ -364,6 +375,7 @@ END;
 STEPS: tuple[str, ...] = (
     _FIRST + _only_added_to(_HISTORY_FIRST),
     _SECOND + _only_added_to(_HISTORY_SECOND),
+    _THIRD + _only_added_to(_HISTORY_THIRD),
 )
 LATEST = len(STEPS)
 

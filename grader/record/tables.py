@@ -263,6 +263,16 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "text": "for the maker",
         },
     ),
+    "likenesses": (
+        "What is kept of the looks of a reference piece, to hold later pieces of its design "
+        "against it.",
+        {
+            "survey_id": "in surveys",
+            "version": "of the likeness; another one cannot be compared",
+            "text": "colours of clay and paint, painted places, small marks: JSON",
+            "made_at": "when",
+        },
+    ),
     "now_facts": (
         "Present facts, worked out from piece_facts.",
         {
