@@ -6,10 +6,14 @@ how it stands.
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import threading
 from collections.abc import Sequence
+from pathlib import Path
+
+import grader
 
 _lock = threading.Lock()
 _processes: dict[tuple[str, ...], subprocess.Popen[bytes]] = {}
@@ -24,10 +28,17 @@ def start(module: str, *words: str) -> None:
             return
         _processes[key] = subprocess.Popen(
             [sys.executable, "-m", *key],
+            env={**os.environ, "PYTHONPATH": _where_this_program_is()},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
         )
+
+
+def _where_this_program_is() -> str:
+    # The program may run from its folder without being installed, from anywhere.
+    own = str(Path(grader.__file__).resolve().parents[1])
+    return os.pathsep.join(filter(None, [own, os.environ.get("PYTHONPATH", "")]))
 
 
 def is_running(module: str, *words: str) -> bool:

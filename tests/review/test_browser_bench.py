@@ -411,7 +411,8 @@ def test_the_whole_way_from_dropped_photos_to_a_printed_list(browser: Any, tmp_p
     studio = init_studio(tmp_path / "studio", name="Ormsedge Pottery")
     photos = []
     for code in ("M14",):
-        for path in sorted((SAMPLES / code).glob("*.jpg")):
+        # Two sides are enough for the way, though not for a grade by the rules: quicker to look at.
+        for path in (SAMPLES / code / "front.jpg", SAMPLES / code / "back.jpg"):
             copy = tmp_path / f"{code}_{path.name}"
             copy.write_bytes(path.read_bytes())
             photos.append(copy)
@@ -430,7 +431,7 @@ def test_the_whole_way_from_dropped_photos_to_a_printed_list(browser: Any, tmp_p
         assert seen.page.locator(".thumbs li").count() == len(photos)
         assert not (studio.folder / "incoming" / "x").exists()
         seen.page.get_by_role("button", name="Sorted: look at them now").click()
-        seen.page.get_by_text("All 1 pieces were looked at.").wait_for(timeout=240_000)
+        seen.page.get_by_text("All 1 pieces were looked at.").wait_for(timeout=400_000)
         seen.page.get_by_role("button", name="To the bench").click()
         on_bench(seen, "M14")
         view = piece_view(studio, "M14")

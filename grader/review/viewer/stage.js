@@ -171,9 +171,13 @@ export class Stage {
   }
 
   closeTo(box, times = 2.5) {
-    this.fitted = false;
     const [x, y, w, h] = box;
-    const side = Math.max(w, h, 24) * times;
+    const [sw, sh] = this.size;
+    let side = Math.max(w, h, 24) * times;
+    if (this.fitted) this.whole = Math.min(sw, sh) / this.view.k;
+    // A place as large as the piece is brought closer too, if only a little.
+    if (this.whole) side = Math.min(side, this.whole / 1.5);
+    this.fitted = false;
     this._look([x + w / 2 - side / 2, y + h / 2 - side / 2, side, side]);
   }
 
@@ -229,11 +233,8 @@ export class Stage {
     if (this.canvas.width !== cw || this.canvas.height !== ch) {
       this.canvas.width = cw;
       this.canvas.height = ch;
+      this.onCanvas = null;
     }
-    const pen = this.canvas.getContext("2d", { alpha: false });
-    pen.fillStyle = getComputedStyle(this.host).backgroundColor;
-    pen.fillRect(0, 0, cw, ch);
-    this.host.dataset.shown = "";
     // As long as all of the piece is in sight, a finger on it scrolls the page.
     this.host.style.touchAction = this.fitted && !this.drawing ? "pan-y" : "none";
     if (this.photo) {
@@ -248,7 +249,16 @@ export class Stage {
         if (this.fitted && !before) this.fit();
         else this.draw();
       });
+      // Scaling the photo is the slow part: not where only an outline has changed.
+      const wanted = found && [found.bitmap, x, y, k, cw, ch];
+      if (found && this.onCanvas && wanted.every((each, i) => each === this.onCanvas[i])) {
+        this._done();
+        return;
+      }
+      this._clear(cw, ch);
       if (found) {
+        this.onCanvas = wanted;
+        const pen = this.canvas.getContext("2d", { alpha: false });
         const [w, h] = photoSize(photo);
         const left = Math.max(0, x);
         const top = Math.max(0, y);
@@ -266,7 +276,19 @@ export class Stage {
           this.host.dataset.shown = photo.screen;
         }
       } else if (preview.failed) this.host.dataset.shown = "failed";
-    }
+    } else this._clear(cw, ch);
+    this._done();
+  }
+
+  _clear(width, height) {
+    const pen = this.canvas.getContext("2d", { alpha: false });
+    pen.fillStyle = getComputedStyle(this.host).backgroundColor;
+    pen.fillRect(0, 0, width, height);
+    this.host.dataset.shown = "";
+    this.onCanvas = null;
+  }
+
+  _done() {
     this._outline();
     this.onMoved();
     this.painted();

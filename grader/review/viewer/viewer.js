@@ -9,6 +9,8 @@ const KEPT_PIECES = 12;
 const ASK_AGAIN_MS = [250, 500, 1000, 2000, 4000];
 const LOOKING_MS = 4000;
 const UNKEPT_MS = 6000;
+// Long enough to read twice: a word in passing needs no key to be put away.
+const SAID_MS = 9000;
 
 const benches = new WeakMap();
 
@@ -61,7 +63,7 @@ class Bench {
   close() {
     document.removeEventListener("keydown", this.onKey);
     window.removeEventListener("beforeunload", this.onLeave);
-    for (const timer of [this.waiting, this.reminder, this.ahead]) clearTimeout(timer);
+    for (const timer of [this.waiting, this.reminder, this.ahead, this.hushed]) clearTimeout(timer);
     this.stage.close();
   }
 
@@ -331,6 +333,8 @@ class Bench {
 
   say(text) {
     this.part("hush").textContent = text;
+    clearTimeout(this.hushed);
+    this.hushed = setTimeout(() => { this.part("hush").textContent = ""; }, SAID_MS);
   }
 
   // --- drawing --------------------------------------------------------------------------------
@@ -502,6 +506,10 @@ class Bench {
     const waits = rows.filter((row) => row.pending).length;
     const index = rows.findIndex((row) => row.code === this.at);
     const total = rows.length;
+    // The list of sixty pieces is only made anew where it says something else.
+    const said = JSON.stringify([this.at, this.helping, waits, rows.map((row) => [row.code, this.decided(row), row.proposed])]);
+    if (said === this.topSaid) return;
+    this.topSaid = said;
     const parts = [`${done} of ${total} graded by you`];
     if (waits) parts.push(`${waits} still being looked at`);
     const list = el("select", { "aria-label": "Piece on the bench", "data-focus": "list", on: { change: (event) => { this.move(event.target.value); event.target.blur(); } } });
@@ -591,15 +599,23 @@ class Bench {
 
   renderStrip() {
     const photos = this.piece ? this.piece.photos : [];
-    this.part("strip").replaceChildren(...photos.map((photo) => {
+    const strip = this.part("strip");
+    const shown = photos.map((photo) => photo.thumb).join();
+    // Thumbnails stay where they are as long as the piece does: only words about them change.
+    if (strip.dataset.shown !== shown || strip.childElementCount !== photos.length) {
+      strip.dataset.shown = shown;
+      strip.replaceChildren(...photos.map((photo) => el("button", {
+        type: "button", class: photo.usable ? "" : "bad", "data-focus": `photo${photo.id}`,
+        on: { click: (event) => this.clicked(event, () => this.turnTo(photo.id)) },
+      }, el("img", { src: photo.thumb, alt: "" }), el("span", { text: photo.view }), el("small"))));
+    }
+    photos.forEach((photo, index) => {
       const here = this.piece.findings.filter((finding) => finding.photo === photo.id);
       const open = here.filter((finding) => this.isOpen(finding)).length;
-      const note = !photo.usable ? "not usable" : open ? `${open} to judge` : here.length ? `${here.length} judged` : "";
-      return el("button", {
-        type: "button", class: photo.usable ? "" : "bad", "data-focus": `photo${photo.id}`,
-        "aria-pressed": String(photo.id === this.photo), on: { click: (event) => this.clicked(event, () => this.turnTo(photo.id)) },
-      }, el("img", { src: photo.thumb, alt: "", loading: "lazy" }), el("span", { text: photo.view }), note ? el("small", { text: note }) : null);
-    }));
+      const button = strip.children[index];
+      button.setAttribute("aria-pressed", String(photo.id === this.photo));
+      button.querySelector("small").textContent = !photo.usable ? "not usable" : open ? `${open} to judge` : here.length ? `${here.length} judged` : "";
+    });
   }
 
   renderRight() {
@@ -704,9 +720,9 @@ class Bench {
   whyCard(piece) {
     const box = el("div", { class: "why-grade" });
     if (piece.reasons.length) box.append(el("div", { class: "touch" }, el("h4", { text: "Why this grade" }), el("ul", {}, ...piece.reasons.map((text) => el("li", { text })))));
-    if (piece.cautions.length) box.append(el("ul", { class: "cautions", "aria-label": "Cautions" }, ...piece.cautions.map((text) => el("li", { text }))));
     if (piece.remedies.length) box.append(el("h4", { text: "To mend it" }), el("ul", {}, ...piece.remedies.map((text) => el("li", { text }))));
     if (piece.figures.length) box.append(el("ul", { class: "quiet" }, ...piece.figures.map((text) => el("li", { text }))));
+    if (piece.cautions.length) box.append(el("ul", { class: "cautions", "aria-label": "Cautions" }, ...piece.cautions.map((text) => el("li", { text }))));
     return box.childNodes.length ? box : "";
   }
 
