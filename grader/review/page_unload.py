@@ -30,6 +30,9 @@ from grader.rules import Rules
 
 VIEWS = ("front", "right", "back", "left", "inside", "top", "foot")
 
+_ADVICE_S = 4.0
+"""How often the rows show new advice: checking the photos of a piece takes a few seconds."""
+
 _FINISHES: dict[str, str] = {"": "as it is", "raw": "raw clay", "glazed": "clear glaze",
                              "coloured": "coloured glaze"}  # fmt: skip
 _USES: dict[str, str] = {"": "as it is", "food": "food or drink", "plant": "plants",
@@ -54,7 +57,9 @@ def show(workshop: Workshop) -> None:
     with st.expander("What you know of them: clay, finish, use, shelf, price"):
         _facts(workshop.studio, batch_id)
     st.subheader("Sorted right?")
-    _sorter(workshop, batch_id)
+    # While photos are being checked, their advice comes by itself.
+    every = _ADVICE_S if advice_running(workshop.studio) else None
+    st.fragment(_sorter, run_every=every)(workshop, batch_id)
 
 
 # --- bringing photos in ----------------------------------------------------------------------
@@ -96,7 +101,8 @@ def _is_here() -> bool:
 
 def _took(studio: Studio, take: Callable[[], Added]) -> None:
     try:
-        added = take()
+        with st.spinner("Taking the photos in …"):
+            added = take()
     except GraderError as error:
         st.session_state["taken"] = [str(error)]
         st.rerun()
@@ -147,13 +153,12 @@ def _work(workshop: Workshop, batch_id: int | None) -> None:
 # --- sorting ---------------------------------------------------------------------------------
 
 
-@st.fragment
 def _sorter(workshop: Workshop, batch_id: int | None) -> None:
     said = st.session_state.pop("sort_said", "")
     if said:
         st.text(said)
     if advice_running(workshop.studio):
-        st.button("The photos are being checked: show the advice so far")
+        st.text("The photos are being checked. Advice comes as it is found.")
     photo_sorter(
         key="sorter",
         data=sorter_data(workshop.studio, rules_of(workshop.studio), batch_id),
