@@ -31,6 +31,7 @@ PX_PER_MM = 7.0
 WIDE_MM, HIGH_MM = 48.0, 60.0
 _FINER = 4
 _MARGIN_MM = 5.0
+_SIZE = (round(HIGH_MM * PX_PER_MM * _FINER), round(WIDE_MM * PX_PER_MM * _FINER))
 
 BUFF = (0.52, 0.42, 0.29)
 RED = (0.33, 0.14, 0.08)
@@ -45,7 +46,7 @@ TABLE = (0.23, 0.24, 0.25)
 
 def wall(colour: Sequence[float] = BUFF, seed: int = 0) -> Picture:
     """An even wall of one colour with a fired clay's fine grain of 2 %."""
-    size = (round(HIGH_MM * PX_PER_MM * _FINER), round(WIDE_MM * PX_PER_MM * _FINER))
+    size = _SIZE
     grain = np.random.default_rng(seed).standard_normal((size[0] // 4, size[1] // 4))
     grain = cv2.resize(grain, size[::-1], interpolation=cv2.INTER_CUBIC)
     return np.asarray(np.array(colour) * (1 + 0.02 * grain[..., None]))
@@ -53,12 +54,18 @@ def wall(colour: Sequence[float] = BUFF, seed: int = 0) -> Picture:
 
 def blank() -> NDArray[np.float32]:
     """Coverage of nothing, of the size of a wall."""
-    return np.zeros(wall().shape[:2], np.float32)
+    return np.zeros(_SIZE, np.float32)
 
 
 def lay(picture: Picture, cover: NDArray[np.floating], colour: npt.ArrayLike) -> Picture:
     """Lay a colour over a wall where `cover` (0..1) says so."""
-    return np.asarray(picture + cover[..., None] * (np.array(colour) - picture))
+    out = picture.copy()
+    rows, cols = np.flatnonzero(cover.any(1)), np.flatnonzero(cover.any(0))
+    if rows.size:
+        # Most shapes are small: only their window is worked on.
+        window = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+        out[window] += cover[window][..., None] * (np.array(colour) - out[window])
+    return np.asarray(out)
 
 
 def _px(points_mm: object) -> NDArray[np.int32]:
