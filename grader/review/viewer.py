@@ -1,7 +1,7 @@
 """The bench's viewer and the other panes, as components of the page.
 
 The page's framework takes their HTML, style and script as text; nothing of it is fetched from
-anywhere. Photos are addresses of this server (`grader.review.shown.photo_address`).
+anywhere. Photos are addresses of this server (`grader.review.routes.photo_url`).
 """
 
 from __future__ import annotations
@@ -13,27 +13,31 @@ from typing import Any
 import streamlit as st
 from streamlit.components.v2.types import ComponentRenderer
 
+_BENCH_SCRIPTS = ("pictures.js", "stage.js", "loupe.js", "panel.js", "frame.js", "viewer.js")
+_PAIR_SCRIPTS = ("pictures.js", "stage.js", "pair.js")
+"""In the order in which they build on each other."""
+
 
 def piece_viewer(**mount: Any) -> Any:
     """Mount the bench: one piece, its photos, its findings, its grade."""
-    return _component("bench", "viewer.html", ("viewer.css",), ("stage.js", "viewer.js"))(**mount)
+    return _component("bench", "viewer.html", ("viewer.css",), _BENCH_SCRIPTS)(**mount)
 
 
 def contact_sheet(**mount: Any) -> Any:
     """Mount a contact sheet: pieces in groups, to look over, to open, or to pass at once."""
-    return _component("sheet", "sheet.html", ("sheet.css",), ("stage.js", "sheet.js"))(**mount)
+    return _component("sheet", "sheet.html", ("sheet.css",), ("pictures.js", "sheet.js"))(**mount)
 
 
 def photo_sorter(**mount: Any) -> Any:
     """Mount the rows of thumbnails in which photos are put right."""
-    return _component("sorter", "sorter.html", ("sorter.css",), ("stage.js", "sorter.js"))(**mount)
+    return _component("sorter", "sorter.html", ("sorter.css",), ("pictures.js", "sorter.js"))(
+        **mount
+    )
 
 
 def photo_pair(**mount: Any) -> Any:
     """Mount two firings of one piece side by side."""
-    return _component("pair", "pair.html", ("viewer.css", "pair.css"), ("stage.js", "pair.js"))(
-        **mount
-    )
+    return _component("pair", "pair.html", ("viewer.css", "pair.css"), _PAIR_SCRIPTS)(**mount)
 
 
 def print_button(**mount: Any) -> Any:

@@ -1,12 +1,6 @@
 // A photo that can be brought closer and moved, with outlines over it. Coordinates named *_px are
 // pixels of the upright, full-size photo; everything else is CSS pixels of the stage.
 
-const SVG = "http://www.w3.org/2000/svg";
-
-// Decoded photos kept for the stage. A preview takes 8 MB, a 12 megapixel photo 48 MB.
-const KEPT_PREVIEWS = 12;
-const KEPT_FULL = 2;
-
 // The smallest ring that is drawn about a place, or a pit would vanish under its own line.
 const LEAST_RING = 9;
 
@@ -14,101 +8,6 @@ const LEAST_RING = 9;
 const TAG = [38, 20];
 
 const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
-
-export function el(name, attributes = {}, ...children) {
-  const node = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (value === false || value === null || value === undefined) continue;
-    if (key === "on") for (const [kind, fn] of Object.entries(value)) node.addEventListener(kind, fn);
-    else if (key === "class") node.className = value;
-    else if (key === "text") node.textContent = value;
-    else node.setAttribute(key, value === true ? "" : value);
-  }
-  // Children are nodes or plain text, never markup: names of pieces come from file names.
-  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== ""));
-  return node;
-}
-
-export function svg(name, attributes = {}) {
-  const node = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  return node;
-}
-
-// The shape of a fault, as the printed page draws it.
-export function sign(path, size = 16) {
-  const node = svg("svg", { viewBox: "0 0 16 16", width: size, height: size, "aria-hidden": "true" });
-  node.classList.add("sign");
-  node.append(svg("path", { d: path }));
-  return node;
-}
-
-class Pictures {
-  constructor(most) {
-    this.most = most;
-    this.known = new Map();
-  }
-
-  // A decoded picture, or a promise of one; null when it cannot be had.
-  get(address) {
-    const found = this.known.get(address);
-    if (found) {
-      this.known.delete(address);
-      this.known.set(address, found);
-      return found;
-    }
-    const entry = { bitmap: null, failed: false, ready: null };
-    entry.ready = fetch(address, { credentials: "same-origin" })
-      .then((answer) => {
-        if (!answer.ok) throw new Error(String(answer.status));
-        return answer.blob();
-      })
-      .then((blob) => createImageBitmap(blob))
-      .then((bitmap) => {
-        if (!this.known.has(address)) bitmap.close();
-        else entry.bitmap = bitmap;
-        return entry;
-      })
-      .catch(() => {
-        entry.failed = true;
-        this.known.delete(address);
-        return entry;
-      });
-    this.known.set(address, entry);
-    for (const [old, other] of this.known) {
-      if (this.known.size <= this.most) break;
-      this.known.delete(old);
-      if (other.bitmap) other.bitmap.close();
-    }
-    return entry;
-  }
-}
-
-export const previews = new Pictures(KEPT_PREVIEWS);
-export const fulls = new Pictures(KEPT_FULL);
-
-// The best picture at hand of a photo, with its pixels for one pixel of the full photo.
-export function atHand(photo, wantFull, whenReady) {
-  const size = photoSize(photo);
-  if (wantFull) {
-    const full = fulls.get(photo.full);
-    if (full.bitmap) return { bitmap: full.bitmap, scale: full.bitmap.width / (size[0] || full.bitmap.width) };
-    if (!full.failed) full.ready.then(whenReady);
-  }
-  const preview = previews.get(photo.screen);
-  if (preview.bitmap) {
-    const width = size[0] || preview.bitmap.width;
-    return { bitmap: preview.bitmap, scale: preview.bitmap.width / width };
-  }
-  if (!preview.failed) preview.ready.then(whenReady);
-  return null;
-}
-
-export function photoSize(photo) {
-  if (photo.width_px) return [photo.width_px, photo.height_px];
-  const preview = previews.get(photo.screen);
-  return preview.bitmap ? [preview.bitmap.width, preview.bitmap.height] : [0, 0];
-}
 
 export class Stage {
   constructor(host, { onPick, onDrawn, onMoved } = {}) {
