@@ -109,20 +109,36 @@ def seen_studio(
         Facts of all pieces, beyond the usual.
     """
     studio = init_studio(folder / "studio", name="Ormsedge Pottery")
+    add_seen(studio, folder / "source", pieces, size=size, photos=photos, views=views, facts=facts)
+    return studio
+
+
+def add_seen(
+    studio: Studio,
+    source: Path,
+    pieces: dict[str, tuple[Spot, ...]],
+    *,
+    size: tuple[int, int] = (1600, 1200),
+    photos: Sequence[Path] = (),
+    views: Sequence[str] = VIEWS,
+    facts: dict[str, Any] | None = None,
+    refire: bool = False,
+) -> None:
+    """Add pieces that were looked at, as in `seen_studio`; after a refire where said."""
     entries = []
     count = 0
     for number, (code, spots) in enumerate(pieces.items()):
         shots = []
         for view in views:
-            path = folder / "source" / f"{number}" / f"{view}.jpg"
+            path = source / f"{number}" / f"{view}.jpg"
             path.parent.mkdir(parents=True, exist_ok=True)
             if photos:
                 shutil.copyfile(photos[count % len(photos)], path)
                 with path.open("ab") as file:
-                    file.write(f"{number} {view}".encode())
+                    file.write(f"{source.name} {number} {view}".encode())
             else:
                 here = [spot for spot in spots if spot[0] == view]
-                a_pot(path, size=size, mark=f"{number} {view}", spots=here)
+                a_pot(path, size=size, mark=f"{source.name} {number} {view}", spots=here)
             shots.append(Shot(f"{number}/{view}.jpg", path, view, None))
             count += 1
         known: dict[str, Any] = {
@@ -133,9 +149,8 @@ def seen_studio(
             PieceEntry(code, PieceFacts(piece=code, **(known | (facts or {}))), tuple(shots))
         )
     look = partial(look_at_spots, spots=pieces, size=size)
-    batch = Batch(folder / "source", tuple(entries))
-    add_batch(studio, batch, analysis=Analysis("test 1", look), workers=1)
-    return studio
+    batch = Batch(source, tuple(entries))
+    add_batch(studio, batch, analysis=Analysis("test 1", look), workers=1, refire=refire)
 
 
 @dataclass

@@ -18,10 +18,11 @@ from grader.record.bench import piece_view
 from grader.record.decisions import decide_grade
 from grader.record.graded import graded_batch
 from grader.record.queries import piece_list
+from grader.record.refires import before_and_after
 from grader.record.studio import Studio
 from grader.review.keys import KEYS
 from grader.review.working import make_previews
-from tests.review.bench_kit import CHROMIUM, Spot, Window, chromium, seen_studio, window
+from tests.review.bench_kit import CHROMIUM, Spot, Window, add_seen, chromium, seen_studio, window
 from tests.review.running import running
 
 pytestmark = [
@@ -340,6 +341,41 @@ def test_photos_are_sorted_with_the_keyboard_and_put_back(
         press_on("Move there")
         until({"K02": 0})
         assert not seen.errors
+
+
+def test_refire_is_shown_before_and_after_and_can_be_seen_otherwise(
+    browser: Any, tmp_path: Path
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    before: tuple[Spot, ...] = (
+        ("front", "flake", 700, 500, 2.0, 0.9),
+        ("front", "flake", 900, 800, 1.5, 0.9),
+    )
+    studio = seen_studio(tmp_path, {"K02": before})
+    decide_grade(studio, "K02", "refire")
+    add_seen(studio, tmp_path / "again", {"K02": before[1:]}, refire=True)
+    with (
+        running(["review", str(studio.folder), "--port", "0", "--no-browser"]) as command,
+        window(browser, command.address) as seen,
+    ):
+        seen.go("refires", until=".marks li")
+        states = seen.page.locator(".marks li b").all_inner_texts()
+        assert sorted(each.split(" · ")[1] for each in states) == ["healed", "unchanged"]
+        for side in ("before", "after"):
+            stage = seen.page.locator(f"[data-role='{side}']")
+            seen.page.wait_for_function(
+                "(node) => node.dataset.shown.startsWith('/photo/')", arg=stage.element_handle()
+            )
+        healed = seen.page.locator(".marks li", has_text="healed").first
+        healed.get_by_role("button").first.click()
+        healed.get_by_role("button", name="unchanged", exact=True).click()
+        seen.page.locator(".marks li", has_text="as you said").wait_for()
+        assert axe.run(seen.page).response["violations"] == []
+        assert not seen.errors
+        assert not seen.foreign
+    found = before_and_after(studio, "K02")
+    assert found is not None
+    assert [mark.state for mark in found.marks] == ["unchanged", "unchanged"]
 
 
 PAGES = ("", "unload", "clean", "load", "lists", "refires")
