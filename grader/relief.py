@@ -29,6 +29,10 @@ _STEP_SHARE = 0.55
 
 _WAVE_SHARE = 1.5
 
+_LEVEL_SLOPE = 1.5
+"""An edge whose slope points this much more up or down than sideways lies level: a ring, seen
+from a little above, does so out to nine tenths of the radius."""
+
 _SPECK_MM = 1.3
 """Median window that takes specks and pits away and leaves edges."""
 
@@ -103,6 +107,11 @@ def _edges(surface: Surface, zones: Zones) -> Mask:
     steep = (fine > _EDGE_TONE) & (fine > _STEP_SHARE * coarse) & small
     # A throwing ring is a wave: its two flanks cancel under the coarse blur.
     steep &= fine < _WAVE_SHARE * coarse
+    # Deep rings do not cancel, but they lie level; a handle or lug always has upright edges, too.
+    calm = cv2.GaussianBlur(tone, (0, 0), max(0.8, _FINE_MM * px_per_mm))
+    across = np.abs(cv2.Sobel(calm, cv2.CV_32F, 1, 0))
+    down = np.abs(cv2.Sobel(calm, cv2.CV_32F, 0, 1))
+    steep &= down < _LEVEL_SLOPE * across
     joined = cv2.morphologyEx(steep.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
     if count < 2:

@@ -70,6 +70,12 @@ _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
 half, a flake that touches another two thirds."""
 
+_EDGE_PX = 2.0
+"""Half the width of the blend that lens and sensor make of an edge."""
+
+_NEITHER = 0.2
+"""Share of clay below which a colour that is far from the paint is a third one."""
+
 _OTHER_COLOUR = 0.1
 """Share of a mark that may be of a colour which is neither paint nor clay."""
 
@@ -94,7 +100,8 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     found: list[Finding] = []
     for view in evidence.views:
-        if view.zones.painted.any():
+        # From the foot the wall is seen along its face, and the foot itself is not painted.
+        if view.surface.view != "foot" and view.zones.painted.any():
             found += _of_view(view)
     return found
 
@@ -118,16 +125,19 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
     _, pieces, stats, _ = cv2.connectedComponentsWithStats((clayness > _FAINT).astype(np.uint8))
     sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
     bare = (~view.zones.paint[window]).astype(np.float32)
+    other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
     out = []
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     for spot in spots:
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
         if not _is_flake(view, spot, corner) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
             continue
-        # All round it the colour must be back at the paint: the rim of a white eye blends to the
-        # colour of clay on its way to white. A larger mark shows its own colour in the middle.
-        back = departure if spot.diameter_px < _BLENDED_PX else clayness
-        if enclosed(back, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
+        if enclosed(clayness, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
+            continue
+        # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
+        # shows its own colour in the middle.
+        small = spot.diameter_px < _BLENDED_PX
+        if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
             continue
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
@@ -158,7 +168,10 @@ def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, P
     surface, zones = view.surface, view.zones
     colour = _weighted(surface.chroma[window], surface.tone[window])
     paint = zones.paint[window]
-    local = fill_from(colour, paint)
+    # The outline of paint is half clay: its colour is taken from within, where it is that wide.
+    core = shrink(paint, _EDGE_PX)
+    core |= paint & ~grow(core, 2 * _EDGE_PX)
+    local = fill_from(colour, core)
     reach = surface.px(_LARGEST_MM * 1.2)
     around = np.dstack(
         [

@@ -29,6 +29,13 @@ _WINDOW_MM = 2.6
 _LEAST_DEPTH = 0.45
 """A hole in the glaze lets through at most two thirds of the light of its surroundings."""
 
+_HOLE_DEPTH = 1.4
+"""A hole returns less than a quarter of the light; the few iron specks of a pale clay, seen through
+glaze, return more. This parts the two where there are too few specks to learn from."""
+
+_BLACK_TONE = -3.9
+"""Tone of the bottom of a hole: 2 % of the light, which dust and lens throw in."""
+
 _LEAST_SHIFT_DE00 = 9.0
 """A hole is black at its bottom; what differs less is a speck or a shadow."""
 
@@ -232,7 +239,11 @@ def _excess(dot: _Dot, usual: tuple[_Usual, _Usual] | None) -> float | None:
     if usual is None:
         if dot.spot.length_px > _LONG_ALONE * dot.spot.width_px:
             return None
-        return dot.spot.peak / _LEAST_DEPTH
+        row, col = dot.spot.peak_at
+        around = float(dot.view.surface.tone[row, col]) + dot.spot.peak
+        # Dark paint leaves a hole less to fall by.
+        excess = dot.spot.peak / min(_HOLE_DEPTH, 0.75 * (around - _BLACK_TONE))
+        return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:
         return None
     rim, depth = usual
@@ -247,7 +258,7 @@ def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:
     darker = 100 * (1 - np.exp(-spot.peak))
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.2, 1.0))
     # Among specks the limit itself is already rare; on a clear clay depth is the only witness.
-    clear = min(1.0, 0.6 * excess) if speckled else float(np.clip(0.5 * excess, 0.0, 1.0))
+    clear = min(1.0, 0.6 * excess) if speckled else float(np.clip(0.6 * excess, 0.0, 1.0))
     certainty = sharp * clear
     beside = (
         "and sharper than the iron specks of its size" if speckled else "on a clay without specks"
