@@ -46,6 +46,21 @@ def test_every_option_named_is_known(command: str, capsys: pytest.CaptureFixture
         assert option in known
 
 
+def test_every_command_typed_is_known(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each ``$ grader COMMAND`` and each ``--option`` of it, in examples and in the overview."""
+    typed = re.findall(r"^\$ grader ([a-z]+)(.*)$", "\n".join(blocks("console")), re.MULTILINE)
+    typed += re.findall(r"`grader ([a-z]+)([^`]*)`", README)
+    listed = "\n".join(blocks("text"))
+    typed += re.findall(r"grader ([a-z]+)((?: (?!grader).*?)?)(?=  |$)", listed, re.MULTILINE)
+    assert {"grade", "add", "decide", "explain", "review", "export"} <= {name for name, _ in typed}
+    for name, rest in typed:
+        with pytest.raises(SystemExit) as stop:
+            main([name, "--help"])
+        assert stop.value.code == 0, name
+        known = capsys.readouterr().out
+        assert all(option in known for option in re.findall(r"--[a-z-]+", rest)), (name, rest)
+
+
 def test_every_column_named_is_read(tmp_path: Path) -> None:
     rows = re.findall(r"^\| (`.*?) \|", README, re.MULTILINE)
     columns = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
