@@ -28,6 +28,17 @@ _BLUR_MM = 0.2
 _NEAR_MM = 8.0
 """Window over which clay beside the paint corrects the light expected of clay under it."""
 
+_BAND_MM = 8.0
+"""Bands of a thin coat are mostly narrower than this (common practice, no source): what lies
+between paint that near is judged with it, whatever it was taken for."""
+
+_CLEAR_MM = 5.0
+_WIDE_MM = 16.0
+_LEAST_CLAY = 0.05
+"""Clay this far from all paint gives the colour of clay, carried inward over the second length:
+what lies nearer may be a coat so thin that it was taken for clay. Where less than this share of the
+wall is so clear, the clay that the zones tell has to do."""
+
 _CORE_MM = 0.4
 """Paint colours are learned from pixels this far within the paint, where no blur reaches."""
 
@@ -112,11 +123,15 @@ def relative_light(view: ViewEvidence) -> Relative:
     height, width = surface.mask.shape
     size = (max(2, round(width * scale)), max(2, round(height * scale)))
     px_per_mm = surface.px_per_mm * scale
-    painted, paint = _nearest(zones.painted, size), _nearest(zones.paint, size)
-    clay = _nearest(zones.wall, size) & ~painted
+    paint, wall = _nearest(zones.paint, size), _nearest(zones.wall, size)
+    painted = _nearest(zones.painted, size) | (_closed(paint, _BAND_MM * px_per_mm) & wall)
+    clay = wall & ~painted
     tone = _smaller(surface.tone, size) - _smaller(zones.clay_tone, size)
     tone = tone - _beside(tone, clay, px_per_mm)
-    chroma = _smaller(surface.chroma, size) - _smaller(zones.clay_chroma, size)
+    chroma = _smaller(surface.chroma, size)
+    chroma = chroma - _clay_chroma(
+        chroma, _smaller(zones.clay_chroma, size), paint, wall, px_per_mm
+    )
     sigma = max(0.6, _BLUR_MM * px_per_mm)
     tone = cv2.GaussianBlur(tone, (0, 0), sigma)
     chroma = cv2.GaussianBlur(chroma, (0, 0), sigma)
@@ -124,7 +139,10 @@ def relative_light(view: ViewEvidence) -> Relative:
     light = np.exp(np.dstack([green + chroma[..., 0], green, green + chroma[..., 1]]))
     seen = painted & ~_nearest(grow(surface.clipped, surface.px(0.5)), size)
     if view.skin is not None:
-        seen &= _nearest(zones.facing, size)
+        # Beyond the body lie handles, and what is seen through them.
+        cols = np.arange(width)[None]
+        body = (cols >= zones.body_left[:, None]) & (cols <= zones.body_right[:, None])
+        seen &= _nearest(zones.facing & body, size)
     return Relative(px_per_mm, scale, light.astype(np.float32), chroma, painted, paint, seen)
 
 
@@ -219,6 +237,39 @@ def _by_chroma(chroma: NDArray[np.float32], paint: Paint) -> Plane | None:
     seen = line @ (way / length)
     order = np.argsort(seen)
     return np.interp(chroma @ (way / length), seen[order], _TABLE[order]).astype(np.float32)
+
+
+def _closed(paint: Mask, width_px: float) -> Mask:
+    """Close what is narrower than a width, through distances: time does not grow with it."""
+    reach = width_px / 2
+    padded = np.pad(paint, int(reach) + 2)
+    near = cv2.distanceTransform((~padded).astype(np.uint8), cv2.DIST_L2, 3) <= reach
+    inner = cv2.distanceTransform(near.astype(np.uint8), cv2.DIST_L2, 3) > reach
+    pad = int(reach) + 2
+    return np.asarray(inner[pad:-pad, pad:-pad]) | paint
+
+
+def _clay_chroma(
+    chroma: NDArray[np.float32],
+    told: NDArray[np.float32],
+    paint: Mask,
+    wall: Mask,
+    px_per_mm: float,
+) -> NDArray[np.float32]:
+    """Log-chromaticities of clay, from where no thin coat can lie."""
+    away = cv2.distanceTransform((~paint).astype(np.uint8), cv2.DIST_L2, 3)
+    clear = wall & (away > _CLEAR_MM * px_per_mm)
+    if not paint.any() or clear.sum() < _LEAST_CLAY * max(1, int(wall.sum())):
+        return told
+    usual = np.median(chroma[clear], axis=0)
+    # Specks and scorches would pull at the mean.
+    rest = np.where(clear[..., None], np.clip(chroma - usual, -0.1, 0.1), 0).astype(np.float32)
+    small = (max(1, chroma.shape[1] // 4), max(1, chroma.shape[0] // 4))
+    sigma = _WIDE_MM * px_per_mm / 4
+    weight = cv2.GaussianBlur(_smaller(clear.astype(np.float32), small), (0, 0), sigma)
+    total = cv2.GaussianBlur(_smaller(rest, small), (0, 0), sigma)
+    near = total / (weight + np.float32(0.01))[..., None]
+    return np.asarray(cv2.resize(near, chroma.shape[1::-1]) + usual, np.float32)
 
 
 def _smaller(plane: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
