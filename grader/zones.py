@@ -54,6 +54,9 @@ _SHADE_TONE = 0.8
 _WIDE_MM = 32.0
 """The same at first, when paint is not yet known and must be less than half of the window."""
 
+_MOST_CORRECTION = 0.3
+"""Log-chromaticity by which lamps and walls of mixed light may tint clay from place to place."""
+
 _CLAY_WINDOW_MM = 26.0
 """Window in which faint paint must be the smaller part, if it is to be told from tinted light."""
 
@@ -186,10 +189,15 @@ def find_zones(
         )
         # With this paint known, the clay can be followed wherever lamps and walls tint it.
         bare = wall & ~grow(first_paint, surface.px(1.0))
+        # Where paint reaches the foot, what is left of clay below it is but the paint's own rim: no
+        # neighbour may talk away what lies farther from the fit than neighbours may correct it.
+        sure = np.hypot(*np.moveaxis(surface.chroma - clay_chroma, -1, 0)) > _MOST_CORRECTION
+        sure &= first_paint
         clay_chroma = _local_clay(surface, bare, clay_chroma)
         paint = _paint(
             surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM, dark
         )
+        paint |= sure
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
     stretch = np.ones(wall.shape, np.float32)
     if seen_from_side:
@@ -330,7 +338,8 @@ def _local_clay(surface: Surface, bare: Mask, fit: NDArray[np.float32]) -> NDArr
     """Clay colour as its own neighbourhood shows it, on top of the fit over the whole piece."""
     out = fit.copy()
     for channel in range(2):
-        rest = np.clip(surface.chroma[..., channel] - fit[..., channel], -0.3, 0.3)
+        rest = surface.chroma[..., channel] - fit[..., channel]
+        rest = np.clip(rest, -_MOST_CORRECTION, _MOST_CORRECTION)
         out[..., channel] += _background(rest, bare, _CLAY_WINDOW_MM, surface.px_per_mm)
     return out
 
@@ -359,9 +368,12 @@ def _paint(
     tone = np.minimum(tone, surface.tone - clay_tone + np.float32(_SHADE_TONE))
     tone = np.minimum(tone, 0) * np.float32(dark * _PAINT_SHIFT / _PAINT_TONE)
     # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
-    trust = _PAINT_SHIFT / np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
-    shift = (surface.chroma - clay_chroma) * trust[..., None]
-    strength = np.sqrt((shift**2).sum(-1) + tone**2)
+    limit = np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
+    size = np.sqrt(((surface.chroma - clay_chroma) ** 2).sum(-1))
+    # What stands twice above the noise is no noise, and keeps its full height.
+    sure = np.clip(size / limit - 1, 0, 1)
+    size *= sure + (1 - sure) * (_PAINT_SHIFT / limit)
+    strength = np.sqrt(size**2 + tone**2)
     out = np.zeros_like(wall)
     smallest = _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
     # Strong paint first: what is faint beside it must then have an edge of its own.
