@@ -67,3 +67,36 @@ def test_a_piece_that_leaves_the_frame_is_named() -> None:
     found = cut_out(pot.rgb[:560])
     assert found is not None
     assert found.touches_frame
+
+
+def test_a_table_of_the_colour_of_the_clay_needs_only_an_edge() -> None:
+    pot = draw_pot(clay=(0.46, 0.43, 0.38), table=(0.42, 0.40, 0.35))
+    found = cut_out(pot.rgb)
+    assert found is not None
+    assert overlap(found.mask, pot.mask) > 0.95 or found.certainty < 0.5
+
+
+def test_the_strong_edges_of_a_band_do_not_hide_the_pot_round_it() -> None:
+    pot = draw_pot(band=(0.05, 0.25, 0.30))
+    found = cut_out(pot.rgb)
+    assert found is not None
+    assert overlap(found.mask, pot.mask) > 0.97
+
+
+def test_the_outline_does_not_depend_on_how_the_photo_was_taken() -> None:
+    pot = draw_pot(handle=True)
+    plain = cut_out(pot.rgb)
+    assert plain is not None
+    mirrored = cut_out(np.ascontiguousarray(pot.rgb[:, ::-1]))
+    assert mirrored is not None
+    assert overlap(mirrored.mask[:, ::-1], plain.mask) > 0.97
+    turned = cut_out(np.ascontiguousarray(np.rot90(pot.rgb)))
+    assert turned is not None
+    assert overlap(np.rot90(turned.mask, -1), plain.mask) > 0.97
+    dimmer = draw_pot(handle=True, exposure=0.6)
+    found = cut_out(dimmer.rgb)
+    assert found is not None
+    assert overlap(found.mask, plain.mask) > 0.97
+    half = cut_out(np.ascontiguousarray(pot.rgb[::2, ::2]))
+    assert half is not None
+    assert overlap(half.mask, plain.mask[::2, ::2]) > 0.97

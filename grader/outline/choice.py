@@ -1,0 +1,244 @@
+"""The choice between several cuts, and how sure it is.
+
+A good cut runs along strong edges all round, leaves nothing outside that stands out, takes in
+nothing that looks like the surroundings, and is compact. How much each of these counts was fitted
+to pictures with known outlines; the result is the chance that the outline is right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.outline.cut import alike, cut_again, first_cuts, learn_from
+from grader.outline.parts import fill_bays, open_gaps
+from grader.outline.regions import Mask, Regions, Values
+from grader.outline.surroundings import Evidence
+
+_STRONG = 1.5
+"""Cost below which a border is an edge: a chance of more than a fifth of being the outline."""
+
+_TRIED_AGAIN = 3
+"""So many of the first cuts are worth learning from."""
+
+_SETTLED = 0.8
+"""A last cut that overlaps the chosen one by less has lost it; a handle is less than a fifth."""
+
+_ENCLOSES, _CREDIBLE = 1.5, 0.15
+"""A cut half as large again round another wins if it is credible at all: the edges of a painted
+band are stronger than those of the pot that it runs round."""
+
+# Log odds that a cut overlaps the truth to 0.95 or so; fitted as in `surroundings`.
+_AT_FIRST = np.array(
+    [
+        0.000,
+        0.000,
+        -0.521,
+        0.000,
+        -0.100,
+        0.000,
+        -0.125,
+        -1.217,
+        -14.845,
+        -1.819,
+        0.401,
+        -0.912,
+        0.000,
+        -0.413,
+        -0.796,
+        10.518,
+    ]
+)
+_IN_THE_END = np.array(
+    [
+        0.000,
+        0.000,
+        -0.697,
+        0.000,
+        0.000,
+        0.000,
+        0.000,
+        -1.017,
+        0.000,
+        -1.662,
+        0.170,
+        -0.810,
+        0.000,
+        0.000,
+        -0.687,
+        -25.456,
+        -8.428,
+        0.020,
+        -0.004,
+        9.721,
+    ]
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The cut that was chosen.
+
+    Attributes
+    ----------
+    regions : ndarray of bool, shape (n,)
+    certainty : float
+        0..1, chance that the outline is right.
+    edge_cost : float
+        Mean cost of a pixel of the outline.
+    """
+
+    regions: Mask
+    certainty: float
+    edge_cost: float
+
+
+def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
+    """Cut a piece out in several ways and choose.
+
+    Returns
+    -------
+    Choice or None
+        None where nothing stands out at all.
+    """
+    tried = [(each, measure_cut(regions, evidence, each)) for each in first_cuts(regions, evidence)]
+    tried.sort(key=lambda pair: -_log_odds(pair[1], _AT_FIRST))
+    likely = tried[:_TRIED_AGAIN] + _larger(regions, tried)
+    chosen: list[tuple[Mask, Values]] = []
+    for first, measures in likely:
+        known = learn_from(regions, evidence, first)
+        if known is None:
+            continue
+        chosen.append((first, np.append(measures, measure_known(regions, evidence, first, known))))
+        second = cut_again(regions, evidence, known)
+        if second.any() and not any(alike(regions, second, other) for other, _ in chosen):
+            measures = measure_cut(regions, evidence, second)
+            known_measures = measure_known(regions, evidence, second, known)
+            chosen.append((second, np.append(measures, known_measures)))
+    if not chosen:
+        return None
+    chances = [float(1 / (1 + np.exp(-_log_odds(each, _IN_THE_END)))) for _, each in chosen]
+    best = pick(regions, [mask for mask, _ in chosen], chances)
+    mask = _settle(regions, evidence, chosen[best][0])
+    mask = fill_bays(regions, evidence, open_gaps(regions, evidence, mask))
+    cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
+    return Choice(mask, chances[best], cost)
+
+
+def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Mask, Values]]:
+    """The likeliest of the other cuts that lies round the likeliest of all."""
+    if not tried:
+        return []
+    area, inner = regions.area_px, tried[0][0]
+    size = float(area[inner].sum())
+    for mask, measures in tried[_TRIED_AGAIN:]:
+        if area[mask & inner].sum() > 0.9 * size and area[mask].sum() > _ENCLOSES * size:
+            return [(mask, measures)]
+    return []
+
+
+def _settle(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+    """Cut once more from what was chosen, which by now shows handles for what they are."""
+    known = learn_from(regions, evidence, chosen)
+    if known is None:
+        return chosen
+    again, area = cut_again(regions, evidence, known), regions.area_px
+    if area[again & chosen].sum() < _SETTLED * area[again | chosen].sum():
+        return chosen
+    return again
+
+
+def pick(regions: Regions, masks: list[Mask], chances: list[float]) -> int:
+    """The likeliest cut, or a much larger credible one round it."""
+    area = regions.area_px
+    best = int(np.argmax(chances))
+    for number in np.argsort([area[mask].sum() for mask in masks]):
+        inner, outer = masks[best], masks[number]
+        encloses = area[inner & outer].sum() > 0.9 * area[inner].sum()
+        larger = area[outer].sum() > _ENCLOSES * area[inner].sum()
+        if encloses and larger and chances[number] > _CREDIBLE:
+            best = int(number)
+    return best
+
+
+def _log_odds(measures: Values, weights: NDArray[np.float64]) -> float:
+    return float(measures @ weights[:-1] + weights[-1])
+
+
+_MEAN_COST = 4
+"""Place of the mean cost among the measures of a cut."""
+
+
+def measure_cut(regions: Regions, evidence: Evidence, chosen: Mask) -> Values:
+    """Measures of a cut by its edges and by the surroundings, shape (15,)."""
+    area, odds = regions.area_px, evidence.log_odds
+    first, second = regions.pairs.T
+    on_outline = chosen[first] != chosen[second]
+    cost, length = evidence.edge_cost[on_outline], regions.border_px[on_outline]
+    total, size = float(length.sum()), float(area[chosen].sum())
+    begins, ends = first[on_outline], second[on_outline]
+    outer = np.where(chosen[begins], ends, begins)
+    inner = np.where(chosen[begins], begins, ends)
+    free = length * (regions.card_share[outer] <= 0.5)
+    free_total = max(1e-9, float(free.sum()))
+    around = float(evidence.way_in[outer] @ free) / free_total
+    outside = ~chosen & ~evidence.fixed
+    strong = evidence.edge_cost < _STRONG
+    movable = ~evidence.fixed[first] & ~evidence.fixed[second]
+    left_out = strong & ~chosen[first] & ~chosen[second] & movable
+    taken_in = strong & chosen[first] & chosen[second]
+    return np.array(
+        [
+            around,
+            float(evidence.way_in[inner] @ free) / free_total - around,
+            float(np.clip(odds[outer], -6, 6) @ free) / free_total,
+            float(free[odds[outer] > 0].sum()) / free_total,
+            float(cost @ length) / total,
+            *_quantiles(cost, length, (0.5, 0.75, 0.9)),
+            float(area[chosen & (odds < -2)].sum()) / size,
+            min(2.0, float(area[outside & (odds > 1)].sum()) / size),
+            np.log(size / area.sum()),
+            total / np.sqrt(size),
+            _symmetry(regions, chosen),
+            min(3.0, float(regions.border_px[left_out].sum()) / total),
+            min(3.0, float(regions.border_px[taken_in].sum()) / total),
+        ]
+    )
+
+
+def measure_known(regions: Regions, evidence: Evidence, chosen: Mask, known: Values) -> Values:
+    """Measures of a cut by what was learned from one, shape (4,)."""
+    area, sure = regions.area_px, np.clip(known, -6, 6)
+    outside = ~chosen & ~evidence.fixed
+    size = float(area[chosen].sum())
+    return np.array(
+        [
+            float(area[chosen & (known < 0)].sum()) / size,
+            min(2.0, float(area[outside & (known > 0)].sum()) / size),
+            float((area * sure)[chosen].sum()) / size,
+            float((area * sure)[outside].sum()) / max(1.0, float(area[outside].sum())),
+        ]
+    )
+
+
+def _quantiles(values: Values, weights: Values, shares: tuple[float, ...]) -> list[float]:
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order]) / weights.sum()
+    at = np.minimum(np.searchsorted(reached, shares), len(values) - 1)
+    return [float(value) for value in values[order][at]]
+
+
+def _symmetry(regions: Regions, chosen: Mask) -> float:
+    """Overlap with its mirror image about its own upright axis, at a quarter of the size."""
+    mask = chosen[regions.labels[::4, ::4]]
+    width = mask.shape[1]
+    weight = regions.area_px * chosen
+    middle = float(weight @ regions.place[:, 0]) / float(weight.sum())
+    mirrored_from = round(2 * middle * width) - 1 - np.arange(width)
+    inside = (mirrored_from >= 0) & (mirrored_from < width)
+    mirrored = np.zeros_like(mask)
+    mirrored[:, inside] = mask[:, mirrored_from[inside]]
+    both = float(np.count_nonzero(mask & mirrored))
+    return both / max(1.0, float(np.count_nonzero(mask | mirrored)))

@@ -1,0 +1,115 @@
+"""What hangs on a piece, and what is seen through it: gaps of handles, and paint at the outline.
+
+Both are decided for whole regions, after a cut has been chosen.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+
+from grader.outline.regions import Mask, Regions
+from grader.outline.surroundings import Evidence
+
+_FAINT = 0.3
+"""A gap seen through a handle stands out less than this share of what the body does; light that
+the piece throws into it makes it stand out a little."""
+
+_LEAST_GAP_SHARE = 0.003
+_LEAST_BAY_SHARE = 0.0015
+"""Of the piece; smaller ones change no measurement."""
+
+_CLOSED_COST = 3.4
+"""Cost of a border that is still an edge: a chance of one in thirty."""
+
+_CLOSED_SHARE = 0.75
+"""Share of its far side along which a bay must end in an edge to be part of the piece."""
+
+
+def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+    """Take out the gap inside a handle.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    beside = regions.share_of(_beyond_mirror(chosen[regions.labels])) > 0.5
+    unlike = np.expm1(evidence.unlike[:, 0])
+    body = chosen & ~beside
+    if not body.any():
+        return chosen
+    faint = chosen & beside & (unlike < _FAINT * float(np.median(unlike[body])))
+    size = float(regions.area_px[chosen].sum())
+    out = chosen.copy()
+    for part in _parts(regions, faint):
+        if regions.area_px[part].sum() >= _LEAST_GAP_SHARE * size:
+            out[part] = False
+    return out
+
+
+def fill_bays(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+    """Win back paint, glare or pool tint at the outline that looks like the table.
+
+    A bay in the outline belongs to the piece where an edge closes it on the far side; the waist
+    of a vase has none there.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    mask = chosen[regions.labels].astype(np.uint8)
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hull = np.zeros_like(mask)
+    cv2.fillConvexPoly(hull, cv2.convexHull(np.concatenate(contours)), 1)
+    filled = cv2.drawContours(np.zeros_like(mask), contours, -1, 1, cv2.FILLED)
+    # The far side may bulge a little beyond the hull; what the piece encloses is no bay.
+    within = (regions.share_of(hull > 0) > 0.3) & (regions.share_of(filled > 0) < 0.5)
+    first, second = regions.pairs.T
+    edge = evidence.edge_cost < _CLOSED_COST
+    size = float(regions.area_px[chosen].sum())
+    out = chosen.copy()
+    # Regions of a bay hang together across everything that is no edge.
+    for part in _parts(regions, within & ~chosen & ~evidence.fixed, without=edge):
+        if regions.area_px[part].sum() < _LEAST_BAY_SHARE * size:
+            continue
+        inside = np.zeros(regions.count, bool)
+        inside[part] = True
+        rim = inside[first] != inside[second]
+        other = np.where(inside[first], second, first)[rim]
+        far = ~chosen[other]
+        length, closed = regions.border_px[rim], edge[rim]
+        if not far.any() or far.all():
+            continue
+        shut = float(length[far & closed].sum()) / float(length[far].sum())
+        if shut > _CLOSED_SHARE and length[~far].sum() > 0.25 * length.sum():
+            out[part] = True
+    return out
+
+
+def _parts(regions: Regions, wanted: Mask, without: Mask | None = None) -> list[np.ndarray]:
+    """Connected parts of the wanted regions, as lists of region numbers."""
+    joined = wanted[regions.pairs].all(1)
+    if without is not None:
+        joined &= ~without
+    first, second = regions.pairs[joined].T
+    links = sparse.csr_matrix(
+        (np.ones(len(first)), (first, second)), shape=(regions.count, regions.count)
+    )
+    _, part = csgraph.connected_components(links, directed=False)
+    numbers = np.flatnonzero(wanted)
+    return [numbers[part[numbers] == each] for each in np.unique(part[numbers])]
+
+
+def _beyond_mirror(mask: Mask) -> Mask:
+    """What has no counterpart on the other side of the body's axis: handle, spout and gap."""
+    rows = np.flatnonzero(mask.any(1))
+    left, right = mask[rows].argmax(1), mask.shape[1] - 1 - mask[rows, ::-1].argmax(1)
+    # A handle or a spout seldom reaches down to here.
+    lowest = slice(int(0.75 * len(rows)), max(1, int(0.9 * len(rows))) + 1)
+    source = int(np.median((left + right)[lowest])) - np.arange(mask.shape[1])
+    inside = (source >= 0) & (source < mask.shape[1])
+    both = np.zeros_like(mask)
+    both[:, inside] = mask[:, inside] & mask[:, source[inside]]
+    return mask & ~both
