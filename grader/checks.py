@@ -115,15 +115,18 @@ def check_photo(
 def check_outline(silhouette: Silhouette, view: View) -> tuple[Problem, ...]:
     """Check that the whole piece is in the picture and stands out from the background."""
     problems = []
-    if silhouette.touches_frame and view in _WHOLE_VIEWS:
+    unsure = silhouette.certainty < _UNSURE_OUTLINE
+    cut_off = silhouette.touches_frame and view in _WHOLE_VIEWS
+    if cut_off and not unsure:
         text = "The piece runs out of the picture: step back or turn the phone."
         problems.append(Problem("cut_off", text, blocks=True))
-    if silhouette.certainty < _UNSURE_OUTLINE:
+    if unsure:
         text = (
             "The piece hardly stands out from what is behind it: use a plain backdrop, darker or "
             "lighter than the piece."
         )
-        problems.append(Problem("background", text))
+        # An unsure outline that reaches the frame is no piece cut off: it has run into the ground.
+        problems.append(Problem("background", text, blocks=cut_off))
     return tuple(problems)
 
 

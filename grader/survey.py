@@ -25,7 +25,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, common_clay, find_zones
 
-ANALYSIS_VERSION = 1
+ANALYSIS_VERSION = 2
 """Raised whenever the same photo may give other findings; kept with every record."""
 
 _TURN = ("front", "right", "back", "left")
