@@ -126,8 +126,8 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     reference = subparsers.add_parser(
         "reference",
         help="name the good example of a design, or list those that there are",
-        description="Say that a piece shows what a good one of its design looks like: later "
-        "batches of the design are compared with it. Without a piece, list the examples.",
+        description="Say that a piece shows what a good one of its design looks like; it is "
+        "kept for later batches of the design. Without a piece, list the examples.",
     )
     reference.add_argument("pieces", nargs="*", metavar="PIECE")
     reference.add_argument("--not", dest="no", action="store_true", help="it no longer is one")
