@@ -33,6 +33,12 @@ _SPECK_MM, _PATCH_MM = 0.5, 3.0
 _WORK_PX_PER_MM = 8.0
 
 # The rim of the piece is left out, mm: there the smallest shift changes the colour.
+_SAME_SIZE = (0.6, 1.6)
+"""Areas of one piece on two shots from one stand: a fit that shrinks it further has slipped."""
+
+_LEAST_COMMON = 0.5
+"""Share of the first shot's piece that another must show for the two to be compared."""
+
 _RIM_MM = 3.0
 
 _CLIPPED_LEVEL = 252
@@ -191,6 +197,9 @@ def _lay_over_each_other(shots: list[_Shot], notes: list[str]) -> list[_Shot]:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         light = cv2.warpAffine(shot.light, found, (width, height), flags=flags)
         good = cv2.warpAffine(shot.good.astype(np.float32), found, (width, height), flags=flags)
+        if ((good > 0.99) & first.good).sum() < _LEAST_COMMON * first.good.sum():
+            notes.append(f"{shot.name} does not show the same side as {first.name}; left out.")
+            continue
         laid.append(_Shot(shot.name, light, good > 0.99, shot.extent_mm))
     return laid
 
@@ -226,7 +235,8 @@ def _fit(
     except cv2.error:
         # It raises where it does not converge.
         return None
-    if likeness < _SAME_SHAPE:
+    low, high = _SAME_SIZE
+    if likeness < _SAME_SHAPE or not low < float(np.linalg.det(found[:, :2])) < high:
         return None
     full = np.asarray(found, dtype=np.float32)
     # Whole coordinates are pixel centres, so that the shift is not simply doubled.
