@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
 from math import cos, pi, sin
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
@@ -20,6 +17,7 @@ from grader.marks import MARKS
 from grader.photo import Photo, read_photo
 from grader.pictures import Picture, close_up, close_up_box, piece_picture, sound_box
 from grader.rules import Rules
+from grader.templating import environment
 from grader.verdict import Grade, GradedBatch, GradedPiece, WeighedFinding
 
 # In the order in which the maker acts: photograph again while the piece is on the table, set
@@ -147,7 +145,7 @@ def batch_page(
         if progress is not None:
             progress(number, len(batch.pieces))
     return (
-        _template_environment()
+        environment()
         .get_template("batch.html")
         .render(
             batch=batch,
@@ -165,17 +163,6 @@ def batch_page(
 
 
 _STANDING = ("unloading", "grinding", "kiln", "food", "crazing")
-
-
-@cache
-def _template_environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("grader"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
 
 
 def lesson_lines(lessons: Lessons, rules: Rules) -> list[str]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, shrink
-from grader.zones import Zones, jump
+from grader.zones import Zones, jump, slopes, step_height
 
 _EDGE_TONE = 0.07
 """Step of tone (7 % of light) that counts as an edge of form; grain and rings stay below."""
@@ -99,7 +99,9 @@ def _edges(surface: Surface, zones: Zones) -> Mask:
     tone = _without_specks(
         cv2.resize(surface.tone, size, interpolation=cv2.INTER_AREA), _SPECK_MM * px_per_mm
     )
-    fine = jump(tone[..., None], max(0.8, _FINE_MM * px_per_mm))
+    sigma_px = max(0.8, _FINE_MM * px_per_mm)
+    across, down = slopes(tone, sigma_px)
+    fine = step_height(across, down, sigma_px)
     coarse = jump(tone[..., None], max(1.6, _COARSE_MM * px_per_mm))
     search = shrink(surface.mask, surface.px(2.0)) & ~grow(zones.inside, surface.px(3.0))
     search &= ~grow(zones.painted, surface.px(1.5)) & ~surface.glare
@@ -108,10 +110,7 @@ def _edges(surface: Surface, zones: Zones) -> Mask:
     # A throwing ring is a wave: its two flanks cancel under the coarse blur.
     steep &= fine < _WAVE_SHARE * coarse
     # Deep rings do not cancel, but they lie level; a handle or lug always has upright edges, too.
-    calm = cv2.GaussianBlur(tone, (0, 0), max(0.8, _FINE_MM * px_per_mm))
-    across = np.abs(cv2.Sobel(calm, cv2.CV_32F, 1, 0))
-    down = np.abs(cv2.Sobel(calm, cv2.CV_32F, 0, 1))
-    steep &= down < _LEVEL_SLOPE * across
+    steep &= np.abs(down) < _LEVEL_SLOPE * np.abs(across)
     joined = cv2.morphologyEx(steep.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
     if count < 2:

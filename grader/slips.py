@@ -9,12 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from numpy.typing import NDArray
 
 from grader.colour.white import GREY_CARD_NUMBERS
@@ -23,6 +21,7 @@ from grader.facts import PieceFacts
 from grader.output import write_files
 from grader.scale import DEFAULT_MARKER_MM
 from grader.separator import SLIP_PREFIX
+from grader.templating import environment
 
 # Number 7 is as good as any; it has no symmetry that could hide which way up it stands.
 _MARKER_NUMBER = 7
@@ -87,7 +86,7 @@ def slips_page(slips: Sequence[_Slip], marker_mm: float = DEFAULT_MARKER_MM) -> 
     """Return the page as one HTML text."""
     sheets = [slips[i : i + _SLIPS_A_SHEET] for i in range(0, len(slips), _SLIPS_A_SHEET)]
     return (
-        _environment()
+        environment()
         .get_template("slips.html")
         .render(
             sheets=sheets,
@@ -165,14 +164,3 @@ def _squares(filled: NDArray[np.bool_]) -> str:
         for start, end in zip(edges[::2], edges[1::2], strict=True):
             parts.append(f"M{start} {row}h{end - start}v1h{start - end}z")
     return "".join(parts)
-
-
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("grader"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )

@@ -163,6 +163,24 @@ def renew(surface: Surface, light: NDArray[np.float32]) -> Surface:
     )
 
 
+def light_of(
+    chroma: NDArray[np.floating], tone: NDArray[np.floating] | float
+) -> NDArray[np.floating]:
+    """Linear light that has this chroma and tone: the way back from `Surface.chroma` and `tone`.
+
+    Parameters
+    ----------
+    chroma : ndarray of float, shape (..., 2)
+    tone : float or ndarray of float, shape (...)
+
+    Returns
+    -------
+    ndarray of float, shape (..., 3)
+    """
+    green = tone - chroma.sum(-1) / 3
+    return np.exp(np.stack([green + chroma[..., 0], green, green + chroma[..., 1]], axis=-1))
+
+
 def disc(radius_px: float) -> NDArray[np.uint8]:
     """Round structuring element of at least one pixel radius."""
     size = 2 * max(1, round(radius_px)) + 1

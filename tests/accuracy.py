@@ -24,6 +24,7 @@ from skimage.measure import label, regionprops
 
 from grader.batch import PieceEntry, find_batch
 from grader.findings import Finding, PieceSurvey
+from grader.proportions import wilson
 from grader.rules import grade_piece, load_rules
 from grader.survey import survey_piece
 
@@ -67,16 +68,6 @@ class Tally:
     def add(self, bucket: dict[str, list[int]], key: str, hit: bool) -> None:
         bucket[key][0] += hit
         bucket[key][1] += 1
-
-
-def wilson(hits: int, total: int) -> tuple[float, float]:
-    """95 % interval of Wilson (1927) for a share."""
-    if not total:
-        return 0.0, 1.0
-    z = 1.959964
-    middle = (hits + z * z / 2) / (total + z * z)
-    half = z / (total + z * z) * math.sqrt(hits * (total - hits) / total + z * z / 4)
-    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def expected_grades(piece: Mapping[str, object]) -> tuple[str, ...]:
@@ -217,7 +208,7 @@ def report(tally: Tally, *, details: bool = True) -> str:
     lines = [f"{tally.photos} photos", ""]
 
     def row(name: str, hits: int, total: int) -> str:
-        low, high = wilson(hits, total)
+        low, high = wilson(hits, total) if total else (0.0, 1.0)
         share = f"{100 * hits / total:.0f} %" if total else "-"
         return (
             f"{name:32} {hits:4d} of {total:4d}  {share:>6}  ({100 * low:.0f}-{100 * high:.0f} %)"

@@ -29,7 +29,7 @@ from grader.faults import Evidence, flake, pit, pool_tint, scorch
 from grader.faults.evidence import ViewEvidence
 from grader.findings import Finding
 from grader.proportions import wilson
-from grader.surface import Surface, grow, renew, shrink
+from grader.surface import Surface, grow, light_of, renew, shrink
 from grader.survey import gather, view_evidence
 
 SIZES_MM = (0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.6, 2.0)
@@ -134,9 +134,7 @@ def marks(
             reach = int(surface.px(_APART_MM))
             free[max(0, row - reach) : row + reach, max(0, col - reach) : col + reach] = False
     if kind == "flake":
-        tone, chroma = zones.clay_tone, zones.clay_chroma
-        green = tone - chroma.sum(-1) / 3
-        light = np.exp(np.dstack([green + chroma[..., 0], green, green + chroma[..., 1]]))
+        light = light_of(zones.clay_chroma, zones.clay_tone)
     else:
         light = _PIT_LIGHT * surface.light
     return lay(surface, cover, light.astype(np.float32)), laid
@@ -186,10 +184,8 @@ def strength_for(
     return high
 
 
-def _step(change: NDArray[np.float64]) -> NDArray[np.float64]:
-    red, blue, tone = change[..., 0], change[..., 1], change[..., 2]
-    green = tone - (red + blue) / 3
-    return np.exp(np.stack([green + red, green, green + blue], axis=-1))
+def _step(change: NDArray[np.float64]) -> NDArray[np.floating]:
+    return light_of(change[..., :2], change[..., 2])
 
 
 def by_shift(looks: Sequence[Evidence], kind: str, curve: Curve, rng: np.random.Generator) -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from grader.faults.evidence import ViewEvidence
 from grader.piece import Mask
-from grader.surface import Plane, grow, shrink
+from grader.surface import Plane, grow, light_of, shrink
 
 _PX_PER_MM = 4.0
 """Bands are 3 mm wide and more: 4 px/mm shows their flanks."""
@@ -135,8 +135,7 @@ def relative_light(view: ViewEvidence) -> Relative:
     sigma = max(0.6, _BLUR_MM * px_per_mm)
     tone = cv2.GaussianBlur(tone, (0, 0), sigma)
     chroma = cv2.GaussianBlur(chroma, (0, 0), sigma)
-    green = tone - chroma.sum(-1) / 3
-    light = np.exp(np.dstack([green + chroma[..., 0], green, green + chroma[..., 1]]))
+    light = light_of(chroma, tone)
     seen = painted & ~_nearest(grow(surface.clipped, surface.px(0.5)), size)
     if view.skin is not None:
         # Beyond the body lie handles, and what is seen through them.

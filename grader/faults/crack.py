@@ -9,15 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
-from grader.faults.crawl import bare_islands
+from grader.faults.crawl import Bare, bare_islands
 from grader.faults.drawing import drawn, is_clay_between, is_sister
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.evidence import (
+    Evidence,
+    ViewEvidence,
+    finding,
+    in_words,
+    on_body,
+    other_sides,
+)
 from grader.faults.lines import Points, as_region, trace_dark_lines
 from grader.faults.slots import Slot, as_slot, rise
 from grader.findings import Finding
@@ -96,11 +104,9 @@ def find(evidence: Evidence) -> list[Finding]:
     everywhere = [slot for own in slots for slot in own]
     out: list[Finding] = []
     for view, own in zip(views, slots, strict=True):
-        others = [
-            (other, lines)
-            for other, lines in zip(views, slots, strict=True)
-            if other is not view and other.skin is not None and view.skin is not None
-        ]
+        others = other_sides(views, slots, view)
+        # Asked for only once a line is left to judge, and then once a view.
+        islands = cache(partial(_islands, view, evidence.finish))
         parts = [_Part(slot, _quality(views, view, slot, everywhere)) for slot in own]
         parts = [
             part
@@ -113,7 +119,7 @@ def find(evidence: Evidence) -> list[Finding]:
             if (
                 certainty > _LEAST_CERTAINTY
                 and not any(_goes_on_beyond(view, part.slot) for part in group)
-                and not _is_rim(view, group, evidence.finish)
+                and not _is_rim(view, group, islands())
             ):
                 out.append(_report(view, group, certainty))
     return out
@@ -168,9 +174,9 @@ def _is_there_too(
     view: ViewEvidence, part: _Part, other: ViewEvidence, lines: Sequence[Slot]
 ) -> bool:
     """Whether another view shows the like at the same place of the picture of the piece."""
-    own = _on_body(view, part.path)
+    own = on_body(view, part.path)
     alike = [
-        _on_body(other, slot.line.path)
+        on_body(other, slot.line.path)
         for slot in lines
         if abs(slot.missing - part.slot.missing) < _LIKE_MISSING
         and 1 / _LIKE_WIDTH < slot.width_mm / part.slot.width_mm < _LIKE_WIDTH
@@ -181,12 +187,15 @@ def _is_there_too(
     return float((apart < _SAME_PLACE_MM).mean()) > _SAME_PLACE_SHARE
 
 
-def _is_rim(view: ViewEvidence, group: Sequence[_Part], finish: Finish | None) -> bool:
+def _islands(view: ViewEvidence, finish: Finish | None) -> list[Bare]:
+    """Islands of bare clay in the glaze of a view; raw clay has none."""
+    return [] if finish == "raw" else bare_islands(view, coloured=finish == "coloured")
+
+
+def _is_rim(view: ViewEvidence, group: Sequence[_Part], islands: Sequence[Bare]) -> bool:
     """Whether the line is the foot of the roll of glaze round an island of bare clay."""
-    if finish == "raw":
-        return False
     path = np.concatenate([part.path for part in group])
-    for bare in bare_islands(view, coloured=finish == "coloured"):
+    for bare in islands:
         apart = np.linalg.norm(path[:, None] - bare.island.outline[None], axis=-1).min(1)
         if (apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE:
             return True
@@ -229,13 +238,6 @@ def _goes_on_beyond(view: ViewEvidence, slot: Slot) -> bool:
         if depth > _GOES_ON * float(np.median(slot.line.depth)):
             return True
     return False
-
-
-def _on_body(view: ViewEvidence, path: Points) -> Points:
-    """Millimetres from the middle of the body and from its top."""
-    zones = view.zones
-    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
-    return np.asarray((path - [middle, zones.body_rows[0]]) / view.surface.px_per_mm)
 
 
 def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Finding:

@@ -17,12 +17,19 @@ from numpy.typing import NDArray
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.evidence import (
+    Evidence,
+    ViewEvidence,
+    finding,
+    in_words,
+    on_body,
+    other_sides,
+)
 from grader.faults.islands import Island, find_islands
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import grow
+from grader.surface import grow, light_of
 
 _SIZE_MM = (1.9, 2.6)
 """Islands are 2 to 50 mm (common practice, no source); among so many patches of grain the smallest
@@ -142,11 +149,7 @@ def find(evidence: Evidence) -> list[Finding]:
     bare = [bare_islands(view, coloured=evidence.finish == "coloured") for view in evidence.views]
     out: list[Finding] = []
     for view, own in zip(evidence.views, bare, strict=True):
-        others = [
-            (other, islands)
-            for other, islands in zip(evidence.views, bare, strict=True)
-            if other is not view and view.skin is not None and other.skin is not None
-        ]
+        others = other_sides(evidence.views, bare, view)
         for island in own:
             there = sum(_is_there_too(view, island, *other) for other in others)
             if island.certainty > _LEAST_CERTAINTY and there < _SAME_PLACE_VIEWS:
@@ -273,10 +276,7 @@ def _coloured(island: Island) -> Bare:
 
 def _lab(fields: NDArray[np.float64]) -> NDArray[np.float64]:
     """CIELAB of tone and the two log-chromaticities."""
-    tone, red, blue = fields[..., 0], fields[..., 1], fields[..., 2]
-    green = tone - (red + blue) / 3
-    linear = np.exp(np.stack([green + red, green, green + blue], axis=-1))
-    return np.asarray(linear_to_lab(linear), np.float64)
+    return np.asarray(linear_to_lab(light_of(fields[..., 1:], fields[..., 0])), np.float64)
 
 
 def _painted_round(view: ViewEvidence, island: Island) -> float:
@@ -303,20 +303,13 @@ def _is_there_too(
     view: ViewEvidence, bare: Bare, other: ViewEvidence, islands: Sequence[Bare]
 ) -> bool:
     """Whether another view shows the like at the same place of the picture of the piece."""
-    here = _on_body(view, bare.middle_px)
+    here = on_body(view, bare.middle_px)
     for each in islands:
         ratio = each.island.diameter_mm / bare.island.diameter_mm
-        near = np.linalg.norm(_on_body(other, each.middle_px) - here) < _SAME_PLACE_MM
+        near = np.linalg.norm(on_body(other, each.middle_px) - here) < _SAME_PLACE_MM
         if near and 1 / _SAME_SIZE < ratio < _SAME_SIZE:
             return True
     return False
-
-
-def _on_body(view: ViewEvidence, place: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Millimetres from the middle of the body and from its top."""
-    zones = view.zones
-    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
-    return np.asarray((place - [middle, zones.body_rows[0]]) / view.surface.px_per_mm)
 
 
 def _report(view: ViewEvidence, bare: Bare, *, coloured: bool) -> Finding:

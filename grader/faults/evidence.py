@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -15,6 +16,8 @@ from grader.piece import Mask
 from grader.skin import Skin
 from grader.surface import Surface
 from grader.zones import Zones
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,38 @@ def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     if (view.zones.foot[window] & region).sum() > 0.5 * total or view.surface.view == "foot":
         return "foot"
     return "clay"
+
+
+def on_body(view: ViewEvidence, places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Places on a view, in millimetres from the middle of the body and from its top.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    places : ndarray of float64, shape (..., 2)
+        (x, y) in working pixels.
+
+    Returns
+    -------
+    ndarray of float64, shape (..., 2)
+    """
+    zones = view.zones
+    middle = float(np.nanmedian((zones.body_left + zones.body_right) / 2))
+    return np.asarray((places - [middle, zones.body_rows[0]]) / view.surface.px_per_mm)
+
+
+def other_sides(
+    views: Sequence[ViewEvidence], found: Sequence[T], view: ViewEvidence
+) -> list[tuple[ViewEvidence, T]]:
+    """The other sides of the piece, each with what was found on it; none for inside and foot.
+
+    What lies at one place of the picture on several of them is of the room or of the form.
+    """
+    return [
+        (other, its)
+        for other, its in zip(views, found, strict=True)
+        if other is not view and other.skin is not None and view.skin is not None
+    ]
 
 
 def finding(

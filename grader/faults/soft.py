@@ -19,6 +19,7 @@ from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
+from grader.surface import light_of
 
 _SMOOTH_CELLS = 1.2
 """Blur of the grid before anything is compared: noise falls to a quarter, 4 mm stay visible."""
@@ -255,15 +256,10 @@ def shift_of(view: ViewEvidence, region: Mask, fields: NDArray[np.float32]) -> f
     usable = region & np.isfinite(skin.chroma).all(-1) & np.isfinite(skin.tone)
     if not usable.any():
         return 0.0
-    seen = _light(skin.chroma[usable], skin.tone[usable])
+    seen = light_of(skin.chroma[usable], skin.tone[usable])
     gone = fields[usable]
-    sound = _light(skin.chroma[usable] - gone[:, :2], skin.tone[usable] - gone[:, 2])
+    sound = light_of(skin.chroma[usable] - gone[:, :2], skin.tone[usable] - gone[:, 2])
     # The photo's exposure is free: sound skin is taken as the mid tone it usually is, L* near 65.
     gain = 0.35 / max(1e-6, float(np.median(sound[:, 1])))
     lab_seen, lab_sound = linear_to_lab(seen * gain), linear_to_lab(sound * gain)
     return float(np.median(ciede2000(lab_seen, lab_sound)))
-
-
-def _light(chroma: NDArray[np.float32], tone: NDArray[np.float32]) -> NDArray[np.float32]:
-    green = tone - chroma.sum(-1) / 3.0
-    return np.exp(np.stack([green + chroma[..., 0], green, green + chroma[..., 1]], axis=-1))

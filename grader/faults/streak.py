@@ -28,7 +28,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import grow, shrink
+from grader.surface import grow, light_of, shrink
 
 _WINDOW_MM, _STEP_MM = 14.0, 7.0
 """Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
@@ -266,9 +266,7 @@ def _shift(view: ViewEvidence, light: Relative, bands: Mask, sound: Mask) -> flo
         return None
     zones = view.zones
     tone = float(np.median(zones.clay_tone[zones.painted]))
-    red, blue = np.median(zones.clay_chroma[zones.painted], axis=0)
-    green = tone - (red + blue) / 3
-    clay = np.exp(np.array([green + red, green, green + blue]))
+    clay = light_of(np.median(zones.clay_chroma[zones.painted], axis=0), tone)
     thin = np.quantile(light.light[bands], 0.5, axis=0) * clay
     whole = np.quantile(light.light[sound], 0.5, axis=0) * clay
     lab = linear_to_lab(np.stack([thin, whole]))

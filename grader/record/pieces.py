@@ -15,7 +15,8 @@ from grader.record.clock import stamp
 from grader.record.errors import UnknownPieceError
 from grader.record.words import ROUND_NAMES, SURVEY_NAMES, facts_of
 
-_VIEW_ORDER = ("front", "right", "back", "left", "inside", "top", "foot")
+VIEW_ORDER = ("front", "right", "back", "left", "inside", "top", "foot")
+"""Order in which the views of a piece are shown."""
 
 SAID = "said"
 """Source of a fact that the maker said to the program, other than by the table of a batch."""
@@ -197,7 +198,7 @@ PHOTO_COLUMNS = (
 
 def view_rank(view: str) -> tuple[int, str]:
     """Sort key of views: the show side first, the foot last, numbered views between."""
-    return (_VIEW_ORDER.index(view) if view in _VIEW_ORDER else len(_VIEW_ORDER), view)
+    return (VIEW_ORDER.index(view) if view in VIEW_ORDER else len(VIEW_ORDER), view)
 
 
 def words_now(db: sqlite3.Connection, piece_id: int, round_id: int) -> dict[str, str]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import secrets
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.datastructures import Headers
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
@@ -18,6 +17,7 @@ from grader.errors import UsageError
 from grader.review.codes import SESSION_S, Answer, Codes
 from grader.review.guard import refuse
 from grader.review.uploads import small_form
+from grader.templating import environment
 
 CODE_PATH = "/code"
 COOKIE = "grader_session"
@@ -55,7 +55,7 @@ class Gate:
     def __init__(self, app: ASGIApp, *, codes: Codes) -> None:
         self.app = app
         self.codes = codes
-        self._page = pages().get_template("code.html")
+        self._page = environment("grader.review").get_template("code.html")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -102,17 +102,6 @@ class Gate:
             path=CODE_PATH,
         )
         return HTMLResponse(page, 403, headers=page_headers(nonce))
-
-
-def pages() -> Environment:
-    """Return what renders the plain pages: every value is shown as text."""
-    return Environment(
-        loader=PackageLoader("grader.review"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
 
 
 def page_headers(nonce: str) -> dict[str, str]:

@@ -5,9 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from grader.lists import sold_as
 from grader.record.graded import graded_batch
@@ -15,6 +12,7 @@ from grader.record.queries import piece_list
 from grader.record.studio import Studio
 from grader.review.shown import thumb
 from grader.rules import Rules
+from grader.templating import environment
 from grader.verdict import Grade, GradedPiece
 
 
@@ -78,7 +76,7 @@ def list_html(
     # Said once below the list, not with every piece.
     standing = {rules.cautions[key] for key in _STANDING}
     return (
-        _environment()
+        environment("grader.review")
         .get_template("list.html")
         .render(
             title=kind.title,
@@ -120,14 +118,3 @@ def _row(
 
 def _price(price: float | None) -> str:
     return "" if price is None else f"{price:.2f}"
-
-
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("grader.review"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )

@@ -13,7 +13,8 @@ from grader.record.queries import piece_list, references
 from grader.record.refires import BeforeAfter, PlaceMark, before_and_after
 from grader.record.studio import Studio
 from grader.review.going import to_bench
-from grader.review.shown import MOST_IN_QUEUE, fault_table, shown_photo, thumb
+from grader.review.page_load import sheet_item
+from grader.review.shown import MOST_IN_QUEUE, fault_table, shown_photo
 from grader.review.state import Workshop, rules_of, sitting
 from grader.review.viewer import contact_sheet, photo_pair
 from grader.rules import Rules
@@ -146,18 +147,8 @@ def _references(workshop: Workshop) -> None:
             "groups": [
                 {
                     "title": "",
-                    "items": [
-                        {
-                            "code": row.code,
-                            "design": row.design,
-                            "cover": thumb(row.cover),
-                            "grade": row.grade or "",
-                            "waits": row.decided is None,
-                            "faults": list(row.faults),
-                            "note": "",
-                        }
-                        for row in rows
-                    ],
+                    # What else is to say of a piece is said on the page of the load.
+                    "items": [{**sheet_item(row), "note": ""} for row in rows],
                 }
             ],
             "faults": fault_table(rules_of(workshop.studio)),

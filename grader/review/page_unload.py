@@ -14,7 +14,7 @@ from grader.photo import PHOTO_SUFFIXES
 from grader.record.add import Added, end_batch
 from grader.record.bench import aside_photos, piece_view
 from grader.record.facts import set_facts, table_of_facts, take_table
-from grader.record.pieces import CHART_VIEW, PlacedPhoto
+from grader.record.pieces import CHART_VIEW, VIEW_ORDER, PlacedPhoto
 from grader.record.queries import PieceRow, piece_list
 from grader.record.studio import Studio
 from grader.review.advice import advice_on, advice_running, missing_views, start_advice
@@ -27,8 +27,6 @@ from grader.review.state import Workshop, rules_of
 from grader.review.viewer import photo_sorter
 from grader.review.working import looking, start_looking
 from grader.rules import Rules
-
-VIEWS = ("front", "right", "back", "left", "inside", "top", "foot")
 
 _ADVICE_S = 4.0
 """How often the rows show new advice: checking the photos of a piece takes a few seconds."""
@@ -175,7 +173,7 @@ def sorter_data(studio: Studio, rules: Rules, batch_id: int | None) -> dict[str,
         "aside": [
             _thumb(studio, photo) for photo in aside_photos(studio) if photo.view != CHART_VIEW
         ],
-        "views": list(VIEWS),
+        "views": list(VIEW_ORDER),
         "free": free_code({row.code for row in piece_list(studio)}),
         "back": bool(st.session_state.get("sort_steps")),
     }

@@ -18,13 +18,13 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from grader.batch import DEFAULT_VIEW_ORDER
 from grader.errors import GraderError, UsageError
 from grader.record.studio import Studio
-from grader.review.gate import page_headers, pages, session_of
+from grader.review.gate import page_headers, session_of
 from grader.review.routes import SMALL_PX, photo_url
 from grader.review.taking import (
     LONGEST_CODE,
-    VIEWS,
     Advice,
     finish,
     following_code,
@@ -33,6 +33,7 @@ from grader.review.taking import (
     take,
 )
 from grader.review.uploads import MOST_BYTES, received, small_form
+from grader.templating import environment
 
 _INCOMING = ".incoming"
 """Folder within the studio folder, so on the disk where the photos are to stay."""
@@ -64,12 +65,12 @@ class _Shoot:
         self.studio = studio
         self.advice = Advice(studio)
         self._secret = secrets.token_bytes(32)
-        templates = pages()
+        templates = environment("grader.review")
         templates.globals.update(
             photo_url=photo_url,
             piece_url=piece_url,
             small_px=SMALL_PX,
-            views=VIEWS,
+            views=DEFAULT_VIEW_ORDER,
             longest_code=LONGEST_CODE,
         )
         self._templates = templates

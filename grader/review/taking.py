@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from grader.batch import DEFAULT_VIEW_ORDER
 from grader.errors import UsageError
 from grader.findings import Problem, View
 from grader.record.add import end_batch, take_photos
@@ -33,9 +34,6 @@ from grader.record.queries import batches
 from grader.record.studio import Studio
 from grader.record.words import checked_word
 from grader.rules import load_rules
-
-VIEWS: tuple[View, ...] = ("front", "right", "back", "left", "inside", "foot")
-"""Sides of a piece, in the order in which it is turned."""
 
 LONGEST_CODE = 60
 """Signs in the code of a piece: what fits on a slip in two lines."""
@@ -234,7 +232,7 @@ def take(studio: Studio, code: str, view: View, file: Path, *, instead: int | No
     code : str
         A new piece is made where it is new.
     view : str
-        One of `VIEWS`.
+        One of `DEFAULT_VIEW_ORDER`.
     file : Path
         In a folder of its own; renamed, and copied into the studio folder.
     instead : int, optional
@@ -249,7 +247,7 @@ def take(studio: Studio, code: str, view: View, file: Path, *, instead: int | No
     """
 
     code = piece_shots(studio, code).code
-    if view not in VIEWS:
+    if view not in DEFAULT_VIEW_ORDER:
         raise UsageError(f"{view!r} is no side of a piece", remedy="Load the page again")
     _CHECKER.submit(_read, file).result()
     named = file.with_name(view + _ending(file))
