@@ -9,10 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import cv2
 import numpy as np
+import segno
 from numpy.typing import NDArray
 
 from grader.colour.white import GREY_CARD_NUMBERS
@@ -20,8 +22,13 @@ from grader.errors import UsageError
 from grader.facts import PieceFacts
 from grader.output import write_files
 from grader.scale import DEFAULT_MARKER_MM
-from grader.separator import SLIP_PREFIX
+from grader.separator import SLIP_PREFIX, find_slip_code
 from grader.templating import environment
+
+# Light border of a square code, and sizes of its modules at which it is tried: as on a photo of
+# the whole slip, and from near.
+_QUIET_MODULES = 4
+_READ_BACK_PX = (8, 24)
 
 # Number 7 is as good as any; it has no symmetry that could hide which way up it stands.
 _MARKER_NUMBER = 7
@@ -139,15 +146,35 @@ def _slip(piece: PieceFacts) -> _Slip:
 
 
 def code_modules(code: str) -> NDArray[np.uint8]:
-    """Return the square code of a slip, shape (n, n), 0 dark and 255 light, without border."""
+    """Return the square code of a slip, shape (n, n), 0 dark and 255 light, without border.
+
+    The same text can be drawn in several patterns (the eight masks of ISO/IEC 18004). Some of them
+    the reader does not find, so what is not read back is drawn in another.
+    """
     setting = cv2.QRCodeEncoder.Params()
     # Fifteen percent of the modules may be hidden by a thumb or a splash of slip.
     setting.correction_level = cv2.QRCODE_ENCODER_CORRECT_LEVEL_M
     modules = cv2.QRCodeEncoder.create(setting).encode(SLIP_PREFIX + code)
     rows, columns = np.nonzero(modules == 0)
-    return np.asarray(
+    first = np.asarray(
         modules[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1], dtype=np.uint8
     )
+    patterns = chain([first], (_pattern(code, mask) for mask in range(8)))
+    return next((each for each in patterns if _is_read_back(each, code)), first)
+
+
+def _pattern(code: str, mask: int) -> NDArray[np.uint8]:
+    made = segno.make_qr(SLIP_PREFIX + code, error="m", mask=mask, encoding="utf-8")
+    return np.array([[0 if dark else 255 for dark in row] for row in made.matrix], dtype=np.uint8)
+
+
+def _is_read_back(modules: NDArray[np.uint8], code: str) -> bool:
+    drawn = np.pad(modules, _QUIET_MODULES, constant_values=255)
+    for cell_px in _READ_BACK_PX:
+        large = drawn.repeat(cell_px, axis=0).repeat(cell_px, axis=1)
+        if find_slip_code(cv2.cvtColor(large, cv2.COLOR_GRAY2RGB)) != code.strip():
+            return False
+    return True
 
 
 def _marker_modules(number: int) -> NDArray[np.uint8]:

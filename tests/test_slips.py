@@ -11,7 +11,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from grader.errors import OutputError, UsageError
@@ -58,6 +58,7 @@ def test_every_slip_is_read_back(tmp_path: Path) -> None:
 
 
 @settings(max_examples=25, deadline=None)
+@example("1")  # the pattern that the encoder chooses for it is not found by the reader
 @given(st.text(st.characters(categories=("L", "N"), max_codepoint=0x24F), min_size=1, max_size=30))
 def test_any_code_is_read_back(tmp_path_factory: pytest.TempPathFactory, code: str) -> None:
     path = tmp_path_factory.mktemp("slips") / "slips.html"
