@@ -2,12 +2,11 @@
 
 The full look takes a while for each piece; whether a photo is sharp, bright and complete is known
 in a second or two. ``python -m grader.review.advice FOLDER`` checks the photos of pieces that
-wait, and keeps what it finds beside the previews, where it can be made again at any time.
+wait, and keeps what it finds (`grader.review.photo_advice`).
 """
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from pathlib import Path
@@ -15,12 +14,12 @@ from pathlib import Path
 from grader.checks import check_views
 from grader.checkup import look_at_photos
 from grader.errors import GraderError
-from grader.output import write_files
 from grader.record.looking import entry_of, waiting
 from grader.record.now import marker_mm
 from grader.record.pieces import PlacedPhoto, current_round, photos_of, piece_id_of
 from grader.record.studio import Studio, open_studio
 from grader.review import background
+from grader.review.photo_advice import keep_advice, kept_advice
 from grader.review.working import LEAST_URGENT
 from grader.rules import Rules
 
@@ -37,15 +36,6 @@ def advice_running(studio: Studio) -> bool:
     return background.is_running(_MODULE, str(studio.folder))
 
 
-def advice_on(studio: Studio, photo: PlacedPhoto) -> list[str] | None:
-    """Return the advice on a photo; None while it has not been checked."""
-    try:
-        said = json.loads(_file(studio, photo).read_text("utf-8"))
-    except (OSError, ValueError):
-        return None
-    return [str(text) for text in said] if isinstance(said, list) else None
-
-
 def missing_views(photos: list[PlacedPhoto], rules: Rules) -> list[str]:
     """Return what is said of sides that no photo of a piece shows."""
     seen = [photo.view for photo in photos]
@@ -59,18 +49,10 @@ def advise(studio: Studio, code: str) -> None:
         entry, ids = entry_of(studio, db, round_)
         photos = {photo.id: photo for photo in photos_of(db, round_.id)}
         side_mm = marker_mm(db)
-    if all(advice_on(studio, photo) is not None for photo in photos.values()):
+    if all(kept_advice(studio, photo) is not None for photo in photos.values()):
         return
     survey = look_at_photos(entry, marker_mm=side_mm)
-    files = {
-        _file(studio, photos[ids[report.photo]]): json.dumps(
-            [problem.text for problem in report.problems], ensure_ascii=False
-        ).encode()
-        for report in survey.photos
-    }
-    for file in files:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    write_files(files)
+    keep_advice(studio, {photos[ids[report.photo]]: report.problems for report in survey.photos})
 
 
 def main(folder: Path) -> int:
@@ -88,13 +70,6 @@ def main(folder: Path) -> int:
         print(error, file=sys.stderr)
         return error.exit_code
     return 0
-
-
-def _file(studio: Studio, photo: PlacedPhoto) -> Path:
-    name = f"{photo.sha256}-advice-{photo.turn_deg}-{photo.view.replace(' ', '_')}.json"
-    # A view is the maker's own word: only its plain letters belong in a file name.
-    plain = "".join(letter for letter in name if letter.isalnum() or letter in "-_.")
-    return studio.previews / photo.sha256[:2] / plain
 
 
 if __name__ == "__main__":

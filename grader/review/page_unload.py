@@ -17,10 +17,11 @@ from grader.record.facts import set_facts, table_of_facts, take_table
 from grader.record.pieces import CHART_VIEW, VIEW_ORDER, PlacedPhoto
 from grader.record.queries import PieceRow, piece_list
 from grader.record.studio import Studio
-from grader.review.advice import advice_on, advice_running, missing_views, start_advice
+from grader.review.advice import advice_running, missing_views, start_advice
 from grader.review.choice import chosen_batch
 from grader.review.going import to_page
 from grader.review.intake import take_dropped, take_folder, told_of
+from grader.review.photo_advice import advice_on
 from grader.review.routes import SMALL_PX, photo_url
 from grader.review.sorting import Placed, put_back, sort_photos
 from grader.review.state import Workshop, rules_of
@@ -201,14 +202,12 @@ def _tray(studio: Studio, rules: Rules, row: PieceRow) -> dict[str, Any]:
 
 
 def _thumb(studio: Studio, photo: PlacedPhoto, report: PhotoReport | None = None) -> dict[str, Any]:
-    # What the full look said of a photo stands for the quick check before it.
-    looked = [problem.text for problem in report.problems] if report else None
     return {
         "id": photo.id,
         "view": photo.view,
         "name": photo.name,
         "thumb": photo_url(photo, SMALL_PX),
-        "problems": looked if looked is not None else advice_on(studio, photo) or [],
+        "problems": [problem.text for problem in advice_on(studio, photo, report) or ()],
     }
 
 

@@ -25,11 +25,12 @@ from grader.review.gate import page_headers, session_of
 from grader.review.routes import SMALL_PX, photo_url
 from grader.review.taking import (
     LONGEST_CODE,
-    Advice,
+    advice_of,
     finish,
     following_code,
     open_batch,
     piece_shots,
+    sides_again,
     take,
 )
 from grader.review.uploads import MOST_BYTES, received, small_form
@@ -63,7 +64,6 @@ def piece_url(code: str, **more: object) -> str:
 class _Shoot:
     def __init__(self, studio: Studio) -> None:
         self.studio = studio
-        self.advice = Advice(studio)
         self._secret = secrets.token_bytes(32)
         templates = environment("grader.review")
         templates.globals.update(
@@ -98,7 +98,7 @@ class _Shoot:
             request,
             "shoot.html",
             batch=batch,
-            again={piece.code: self.advice.again(piece) for piece in batch.pieces},
+            again={piece.code: sides_again(self.studio, piece) for piece in batch.pieces},
             following=following_code(codes),
         )
 
@@ -112,7 +112,7 @@ class _Shoot:
             request,
             "piece.html",
             piece=shots,
-            advice=self.advice.of(shots),
+            advice=advice_of(self.studio, shots),
             kept=next((each for each in shots.photos if str(each.id) == kept), None),
             following=following_code(codes or [shots.code]),
             most_bytes=MOST_BYTES,
@@ -151,7 +151,6 @@ class _Shoot:
             form.photo,
             instead=int(instead) if _is_id(instead) else None,
         )
-        self.advice.keep(taken.photo.id, taken.problems)
         return RedirectResponse(piece_url(form.fields["code"], kept=taken.photo.id), 303)
 
     def _told(self, request: Request, work: Callable[[], Response], code: str = "") -> Response:

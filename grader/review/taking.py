@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-import threading
-from collections import OrderedDict
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from grader.batch import DEFAULT_VIEW_ORDER
-from grader.errors import UsageError
+from grader.errors import OutputError, UsageError
 from grader.findings import Problem, View
 from grader.record.add import end_batch, take_photos
 from grader.record.bench import photo_by_id, piece_view
@@ -33,6 +32,7 @@ from grader.record.pieces import (
 from grader.record.queries import batches
 from grader.record.studio import Studio
 from grader.record.words import checked_word
+from grader.review.photo_advice import advice_on, keep_advice
 from grader.rules import load_rules
 
 LONGEST_CODE = 60
@@ -41,9 +41,6 @@ LONGEST_CODE = 60
 _CHECKER = ThreadPoolExecutor(1, thread_name_prefix="check")
 """Who decodes and checks photos, one at a time, since one of 12 megapixels takes some hundred MB
 meanwhile; always the same thread, as for the copies (`grader.review.routes`)."""
-
-_REMEMBERED = 500
-"""Photos whose advice is kept until the program ends: more than a large load has."""
 
 # Kinds that are taken, by how their files begin, and the ending that says so.
 _ENDINGS: tuple[tuple[re.Pattern[bytes], str], ...] = (
@@ -121,44 +118,23 @@ class Taken:
     problems: tuple[Problem, ...]
 
 
-class Advice:
-    """What the photo checks said: at once of photos just taken, by the survey of the others.
+def advice_of(studio: Studio, piece: PieceShots) -> dict[int, tuple[Problem, ...]]:
+    """Return what is said of each photo of a piece that was looked at, by its id."""
+    if not piece.photos:
+        return {}
+    reports = piece_view(studio, piece.code).reports
+    said = {photo.id: advice_on(studio, photo, reports.get(photo.id)) for photo in piece.photos}
+    return {number: problems for number, problems in said.items() if problems is not None}
 
-    Parameters
-    ----------
-    studio : Studio
-    """
 
-    def __init__(self, studio: Studio) -> None:
-        self._studio = studio
-        self._said: OrderedDict[int, tuple[Problem, ...]] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def keep(self, photo_id: int, problems: tuple[Problem, ...]) -> None:
-        """Remember what was said of a photo."""
-        with self._lock:
-            self._said[photo_id] = problems
-            while len(self._said) > _REMEMBERED:
-                self._said.popitem(last=False)
-
-    def of(self, piece: PieceShots) -> dict[int, tuple[Problem, ...]]:
-        """Return what was said of each photo of a piece that was checked, by its id."""
-        said: dict[int, tuple[Problem, ...]] = {}
-        if piece.photos:
-            reports = piece_view(self._studio, piece.code).reports
-            said = {number: report.problems for number, report in reports.items()}
-        with self._lock:
-            fresh = {each.id: self._said[each.id] for each in piece.photos if each.id in self._said}
-        return said | fresh
-
-    def again(self, piece: PieceShots) -> tuple[View, ...]:
-        """Return the sides that should be photographed again."""
-        said = self.of(piece)
-        return tuple(
-            photo.view
-            for photo in piece.photos
-            if any(problem.blocks for problem in said.get(photo.id, ()))
-        )
+def sides_again(studio: Studio, piece: PieceShots) -> tuple[View, ...]:
+    """Return the sides that should be photographed again."""
+    said = advice_of(studio, piece)
+    return tuple(
+        photo.view
+        for photo in piece.photos
+        if any(problem.blocks for problem in said.get(photo.id, ()))
+    )
 
 
 def open_batch(studio: Studio, batch_id: int | None = None, *, most_others: int = 6) -> OpenBatch:
@@ -258,7 +234,10 @@ def take(studio: Studio, code: str, view: View, file: Path, *, instead: int | No
     photo = _by_content(studio, content_sha256(named))
     if instead is not None and _same_side(studio, photo, instead):
         set_aside(studio, [instead])
-    return Taken(photo, _problems(studio, photo))
+    problems = _problems(studio, photo)
+    with suppress(OutputError):  # the photo itself is kept, and can be checked again
+        keep_advice(studio, {photo: problems})
+    return Taken(photo, problems)
 
 
 def finish(studio: Studio, batch_id: int) -> None:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.batch import PieceEntry
-from grader.errors import FactsError, PhotoError, UsageError
+from grader.errors import FactsError, OutputError, PhotoError, UsageError
 from grader.findings import PhotoReport, PieceSurvey, Problem
 from grader.record.bench import aside_photos, photo_by_id
 from grader.record.decisions import decide_grade, say_fate
@@ -20,14 +20,18 @@ from grader.record.photos import photo_file
 from grader.record.queries import batches, piece_list
 from grader.record.studio import Studio, init_studio
 from grader.review import taking
+from grader.review.page_unload import sorter_data
+from grader.review.photo_advice import keep_advice
 from grader.review.taking import (
-    Advice,
+    advice_of,
     finish,
     following_code,
     open_batch,
     piece_shots,
+    sides_again,
     take,
 )
+from grader.rules import load_rules
 from tests.review.server import a_picture
 
 
@@ -182,15 +186,28 @@ def test_the_following_code_is_always_new(codes: list[str]) -> None:
     assert code == "" or code.casefold() not in {each.casefold() for each in codes}
 
 
-def test_advice_does_not_pile_up(studio: Studio, tmp_path: Path) -> None:
+def test_advice_outlives_the_program_and_is_told_on_both_sides(
+    studio: Studio, tmp_path: Path
+) -> None:
+    taken = take(studio, "K07", "front", incoming(tmp_path, 1))
+    assert taken.problems
+    piece = piece_shots(studio, "K07")
+    assert advice_of(studio, piece) == {taken.photo.id: taken.problems}
+    data = sorter_data(studio, load_rules(None), None)
+    (thumb,) = data["pieces"][0]["photos"]
+    assert thumb["problems"] == [problem.text for problem in taken.problems]
+
+
+def test_a_full_disk_loses_the_advice_and_not_the_photo(
+    studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OutputError("no space left")
+
+    monkeypatch.setattr(taking, "keep_advice", full)
     photo = take(studio, "K07", "front", incoming(tmp_path, 1)).photo
-    advice, piece = Advice(studio), piece_shots(studio, "K07")
-    advice.keep(photo.id, (Problem("dark", "Too dark."),))
-    assert advice.of(piece) == {photo.id: (Problem("dark", "Too dark."),)}
-    for number in range(1000, 1000 + taking._REMEMBERED):
-        advice.keep(number, ())
-    assert advice.of(piece) == {}
     assert photo_by_id(studio, photo.id) == photo
+    assert advice_of(studio, piece_shots(studio, "K07")) == {}
 
 
 BLURRED = Problem("out_of_focus", "Out of focus.", blocks=True)
@@ -212,12 +229,11 @@ def test_advice_of_the_survey_is_shown_until_the_photo_is_taken_again(
 ) -> None:
     front = take(studio, "K07", "front", incoming(tmp_path, 1)).photo
     back = take(studio, "K07", "back", incoming(tmp_path, 2)).photo
-    advice = Advice(studio)
-    assert advice.of(piece_shots(studio, "K07")) == {}
+    keep_advice(studio, {front: (Problem("dark", "Too dark."),)})
     look_at_waiting(studio, analysis=Analysis("test 1", look))
     piece = piece_shots(studio, "K07")
-    assert advice.of(piece) == {front.id: (), back.id: (BLURRED,)}
-    assert advice.again(piece) == ("back",)
+    assert advice_of(studio, piece) == {front.id: (), back.id: (BLURRED,)}
+    assert sides_again(studio, piece) == ("back",)
     again = take(studio, "K07", "back", incoming(tmp_path, 3), instead=back.id).photo
-    advice.keep(again.id, ())
-    assert advice.again(piece_shots(studio, "K07")) == ()
+    keep_advice(studio, {again: ()})
+    assert sides_again(studio, piece_shots(studio, "K07")) == ()

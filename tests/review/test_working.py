@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pytest
@@ -11,8 +10,9 @@ from grader.record.bench import piece_view
 from grader.record.looking import waiting
 from grader.record.studio import Studio, init_studio
 from grader.review import background
-from grader.review.advice import advice_on, advise, missing_views
+from grader.review.advice import advise, missing_views
 from grader.review.intake import take_folder
+from grader.review.photo_advice import kept_advice
 from grader.review.printing import make_page, page_file
 from grader.review.working import is_looking, looking, make_previews, start_looking
 from grader.rules import load_rules
@@ -57,20 +57,22 @@ def test_work_on_a_damaged_record_says_so_once(tmp_path: Path) -> None:
 
 def test_advice_is_there_before_the_full_look(waiting_studio: Studio) -> None:
     photo = piece_view(waiting_studio, "K01").photos[0]
-    assert advice_on(waiting_studio, photo) is None
+    assert kept_advice(waiting_studio, photo) is None
     advise(waiting_studio, "K01")
-    said = advice_on(waiting_studio, photo)
+    said = kept_advice(waiting_studio, photo)
     assert said is not None
-    assert any("No marker found" in text for text in said)
+    assert any("No marker found" in each.text for each in said)
     assert waiting(waiting_studio) == ["K01"]
 
 
-def test_spoilt_advice_is_as_none(waiting_studio: Studio) -> None:
+@pytest.mark.parametrize("spoilt", ["{", "[1]", '[["dark"]]', "null", '["Too dark."]'])
+def test_spoilt_advice_is_as_none(waiting_studio: Studio, spoilt: str) -> None:
     advise(waiting_studio, "K01")
-    for file in waiting_studio.previews.rglob("*.json"):
-        assert isinstance(json.loads(file.read_text()), list)
-        file.write_text("{")
-    assert advice_on(waiting_studio, piece_view(waiting_studio, "K01").photos[0]) is None
+    photo = piece_view(waiting_studio, "K01").photos[0]
+    assert kept_advice(waiting_studio, photo) is not None
+    for file in waiting_studio.previews.rglob("*-advice-*.json"):
+        file.write_text(spoilt)
+    assert kept_advice(waiting_studio, photo) is None
 
 
 def test_missing_sides_are_named(waiting_studio: Studio) -> None:
