@@ -52,7 +52,7 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
         "--refire", action="store_true", help="photos of known pieces show them after a refire"
     )
     add_jobs(add)
-    _studio(add)
+    add_studio(add)
     add.set_defaults(command=commands.add)
 
     pieces = subparsers.add_parser("pieces", help="list the pieces of the record")
@@ -60,16 +60,16 @@ def _keeping(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     pieces.add_argument("--grade", choices=GRADES, help="only those of this grade")
     pieces.add_argument("--undecided", action="store_true", help="only what waits for your word")
     pieces.add_argument("--all", action="store_true", help="with what was sold, given or broken")
-    _studio(pieces)
+    add_studio(pieces)
     pieces.set_defaults(command=commands.pieces)
 
     batches = subparsers.add_parser("batches", help="list the batches of the record")
-    _studio(batches)
+    add_studio(batches)
     batches.set_defaults(command=commands.batches)
 
     sound = subparsers.add_parser("sound", help="see that the record and its photos are whole")
     sound.add_argument("--read-all", action="store_true", help="read every photo as well")
-    _studio(sound)
+    add_studio(sound)
     sound.set_defaults(command=commands_out.sound)
 
 
@@ -83,7 +83,7 @@ def _facts(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     facts.add_argument("words", nargs="*", metavar="PIECE or NAME=VALUE")
     facts.add_argument("--from", dest="table", type=Path, metavar="CSV", help="read a table")
     facts.add_argument("--to", type=Path, metavar="CSV", help="write what is known as a table")
-    _studio(facts)
+    add_studio(facts)
     facts.set_defaults(command=commands.set_facts)
 
     firing = subparsers.add_parser(
@@ -94,7 +94,7 @@ def _facts(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     )
     firing.add_argument("code", nargs="?", metavar="FIRING")
     firing.add_argument("words", nargs="*", metavar="NAME=VALUE")
-    _studio(firing)
+    add_studio(firing)
     firing.set_defaults(command=commands.firing)
 
 
@@ -103,7 +103,7 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     decide.add_argument("piece", metavar="PIECE")
     decide.add_argument("grade", choices=("accept", *GRADES), help="accept: as it is proposed")
     decide.add_argument("--because", default="", metavar="TEXT", help="why you see it otherwise")
-    _studio(decide)
+    add_studio(decide)
     decide.set_defaults(command=commands.decide)
 
     judge = subparsers.add_parser(
@@ -113,14 +113,14 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     judge.add_argument("finding", type=int, metavar="NUMBER", help="as grader history numbers it")
     judge.add_argument("word", choices=("right", "wrong", "drawing"))
     judge.add_argument("--because", default="", metavar="TEXT")
-    _studio(judge)
+    add_studio(judge)
     judge.set_defaults(command=commands.judge)
 
     say = subparsers.add_parser("say", help="say what became of a piece, what it costs, or a note")
     say.add_argument("piece", metavar="PIECE")
     say.add_argument("word", choices=(*FATES, "price", "note"))
     say.add_argument("value", nargs="?", default="", metavar="PRICE or TEXT")
-    _studio(say)
+    add_studio(say)
     say.set_defaults(command=commands.say)
 
     reference = subparsers.add_parser(
@@ -132,13 +132,13 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     reference.add_argument("pieces", nargs="*", metavar="PIECE")
     reference.add_argument("--not", dest="no", action="store_true", help="it no longer is one")
     reference.add_argument("--design", metavar="NAME", help="list only those of this design")
-    _studio(reference)
+    add_studio(reference)
     reference.set_defaults(command=commands.reference)
 
     undo = subparsers.add_parser("undo", help="take back what was said last")
     undo.add_argument("piece", nargs="?", metavar="PIECE", help="of this piece (default: of any)")
     undo.add_argument("--event", type=int, metavar="N", help="this one, as history numbers it")
-    _studio(undo)
+    add_studio(undo)
     undo.set_defaults(command=commands.undo)
 
     history = subparsers.add_parser(
@@ -146,7 +146,7 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     )
     history.add_argument("piece", metavar="PIECE")
     history.add_argument("--all", action="store_true", help="every finding, however many")
-    _studio(history)
+    add_studio(history)
     history.set_defaults(command=commands.history)
 
     explain = subparsers.add_parser(
@@ -159,7 +159,7 @@ def _deciding(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     explain.add_argument(
         "verdict", nargs="?", type=int, metavar="N", help="as grader history numbers it"
     )
-    _studio(explain)
+    add_studio(explain)
     explain.set_defaults(command=commands.explain)
 
 
@@ -173,18 +173,18 @@ def _rules(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
         help="first look at the photos again, where this version may see more",
     )
     add_jobs(regrade)
-    _studio(regrade)
+    add_studio(regrade)
     regrade.set_defaults(command=commands_out.regrade)
 
     compare = subparsers.add_parser(
         "compare", help="tell what a refire did to a piece, place by place"
     )
     compare.add_argument("piece", metavar="PIECE")
-    _studio(compare)
+    add_studio(compare)
     compare.set_defaults(command=commands_out.compare)
 
     mended = subparsers.add_parser("mended", help="tell what refiring has mended in this studio")
-    _studio(mended)
+    add_studio(mended)
     mended.set_defaults(command=commands_out.mended)
 
 
@@ -193,13 +193,13 @@ def _out(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
     lists.add_argument("out", type=Path, metavar="DIR")
     _which(lists)
     lists.add_argument("--all", action="store_true", help="with what was sold, given or broken")
-    _studio(lists)
+    add_studio(lists)
     lists.set_defaults(command=commands_out.lists)
 
     export = subparsers.add_parser("export", help="write everything out: CSV, JSON and photos")
     export.add_argument("out", type=Path, metavar="DIR", help="a new folder")
     export.add_argument("--no-photos", action="store_true")
-    _studio(export)
+    add_studio(export)
     export.set_defaults(command=commands_out.export)
 
 
@@ -210,7 +210,8 @@ def _which(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--firing", metavar="NAME", help="only this firing")
 
 
-def _studio(parser: argparse.ArgumentParser) -> None:
+def add_studio(parser: argparse.ArgumentParser) -> None:
+    """Add ``--studio``."""
     parser.add_argument(
         "--studio",
         type=Path,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from grader.record.cli import add_studio
+
 _PORT = 8741  # as in `serve`, whose libraries take a second to load
 
 _Subparsers = argparse._SubParsersAction  # the only name argparse has for it
@@ -27,9 +29,9 @@ def add_commands(subparsers: _Subparsers[argparse.ArgumentParser]) -> None:
             "nothing is sent anywhere, unless --share is given."
         ),
     )
-    review.add_argument(
-        "folder", nargs="?", type=Path, metavar="DIR", help="studio folder (default: your own)"
-    )
+    add_studio(review)
+    # As it was before `--studio`; what people have written down goes on working.
+    review.add_argument("folder", nargs="?", type=Path, metavar="DIR", help="the same as --studio")
     review.add_argument(
         "--port",
         type=_port,
@@ -57,8 +59,12 @@ def _review(values: argparse.Namespace) -> int:
 
     if values.address is not None and not values.share:
         raise UsageError("--address goes with --share", remedy="Add --share, or leave it out")
+    if values.folder is not None and values.studio is not None:
+        raise UsageError(
+            "two studio folders are named", remedy="Leave out the one without --studio"
+        )
     review(
-        values.folder,
+        values.studio if values.studio is not None else values.folder,
         port=values.port,
         share=values.share,
         address=values.address,

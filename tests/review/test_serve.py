@@ -277,6 +277,30 @@ def test_an_address_without_sharing_is_a_mistake() -> None:
         values.command(values)
 
 
+@pytest.mark.parametrize(
+    ("words", "folder"),
+    [(["--studio", "a"], Path("a")), (["a"], Path("a")), ([], None)],
+)
+def test_the_studio_is_named_as_for_every_other_command(
+    words: list[str], folder: Path | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened = []
+    monkeypatch.setattr("grader.review.serve.review", lambda folder, **_: opened.append(folder))
+    parser = argparse.ArgumentParser()
+    add_commands(parser.add_subparsers())
+    values = parser.parse_args(["review", *words])
+    values.command(values)
+    assert opened == [folder]
+
+
+def test_two_studios_are_a_mistake() -> None:
+    parser = argparse.ArgumentParser()
+    add_commands(parser.add_subparsers())
+    values = parser.parse_args(["review", "a", "--studio", "b"])
+    with pytest.raises(UsageError, match="two studio folders"):
+        values.command(values)
+
+
 def test_the_default_port_is_one_and_the_same() -> None:
     from grader.review import cli, serve
 
