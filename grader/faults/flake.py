@@ -7,15 +7,20 @@ clay; a painted dot, an eye or a line is of some other colour, or round, or long
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
+from grader.faults.bites import Bite, find_bites
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
-from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median
+from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median, outlined
 from grader.findings import Finding
+from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
 
 _LARGEST_MM = 3.2
@@ -85,6 +90,23 @@ _BLENDED_PX = 10.0
 _STEEP = 1.8
 """A flake has a rim; brush mottling has none."""
 
+_PAINT_REACH_MM = 0.5
+"""The blend of lens and sensor round the outline of paint."""
+
+_STEEPEST = 2.0
+"""Seen at more than 60 degrees the round bay of a drawing looks as narrow as a bite."""
+
+_LIGHTER_THAN_CLAY = 0.25
+"""Tone (natural logarithm) above that of clay from which a place is white paint or shine."""
+
+_DRAWN_A_MM = 1 / 200
+_DRAWN_TRUST = 0.4
+"""Where the other sides show more than one bite in 200 mm of outline, and one besides, they are
+toes, leaf teeth or letters more often than not: the finding goes to review as uncertain."""
+
+_SHARP_TURN = np.radians(80.0)
+"""Turn of a corner that no brush makes."""
+
 
 def find(evidence: Evidence) -> list[Finding]:
     """Find flakes in the painted zone of every view.
@@ -99,14 +121,30 @@ def find(evidence: Evidence) -> list[Finding]:
         One a flake.
     """
     found: list[Finding] = []
+    bitten: list[_Bitten] = []
     for view in evidence.views:
         # From the foot the wall is seen along its face, and the foot itself is not painted.
         if view.surface.view != "foot" and view.zones.painted.any():
-            found += _of_view(view)
-    return found
+            islands, edge = _of_view(view)
+            found += islands
+            # Seen from above the dark inside meets the rim as paint would.
+            if view.surface.view != "inside":
+                bitten.append(edge)
+    return found + _at_the_edge(bitten, len(found))
 
 
-def _of_view(view: ViewEvidence) -> list[Finding]:
+@dataclass(frozen=True, slots=True)
+class _Bitten:
+    """Bites in the outlines of paint on one view, and how much outline there is."""
+
+    view: ViewEvidence
+    bites: tuple[tuple[Bite, Spot], ...]
+    corner: tuple[int, int]
+    contrast: Plane
+    outline_mm: float
+
+
+def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     rows, cols = (
         np.flatnonzero(view.zones.painted.any(1)),
         np.flatnonzero(view.zones.painted.any(0)),
@@ -116,7 +154,8 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
         max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
     ]
     corner = (int(window[0].start), int(window[1].start))
-    clayness, departure, contrast = _clayness(view, window)
+    clay_tone = _tone_of_clay(view, window)
+    clayness, departure, contrast = _clayness(view, window, clay_tone)
     px = view.surface.px
     floor = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * view.zones.noise[window])
     where = view.zones.painted[window] & (contrast > floor)
@@ -146,6 +185,54 @@ def _of_view(view: ViewEvidence) -> list[Finding]:
         report = _report(view, spot, corner, float(contrast[spot.peak_at]))
         if report is not None:
             out.append(report)
+    lighter = view.surface.tone[window] - clay_tone
+    return out, _bitten(view, window, clayness, contrast, where, lighter)
+
+
+def _bitten(
+    view: ViewEvidence,
+    window: tuple[slice, slice],
+    clayness: Plane,
+    contrast: Plane,
+    where: Mask,
+    lighter: Plane,
+) -> _Bitten:
+    """Bites of one view that show bare clay where there can be paint."""
+    surface, zones = view.surface, view.zones
+    # Clay has its own dark and light; only the outline of paint is looked along.
+    near = grow(zones.painted[window] & zones.paint[window], surface.px(_PAINT_REACH_MM))
+    plane = np.where(near, clayness, 1).astype(np.float32)
+    corner = (int(window[0].start), int(window[1].start))
+    bites, outline_mm = find_bites(plane, surface.px_per_mm)
+    usable = (zones.stretch[window] < _STEEPEST) & ~surface.glare[window] & zones.wall[window]
+    kept = []
+    for bite in bites:
+        (row, col), (height, width) = bite.corner, bite.region.shape
+        at = np.s_[row : row + height, col : col + width]
+        if usable[at][bite.region].mean() < 0.9 or not (where[at] & bite.region).any():
+            continue
+        spot = outlined(clayness, bite.region, bite.corner)
+        # A white eye near the outline is lighter than any clay.
+        if float(np.median(lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
+            continue
+        kept.append((bite, spot))
+    return _Bitten(view, tuple(kept), corner, contrast, outline_mm)
+
+
+def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
+    """Bites as findings. What a drawing has on every side is the drawing; paint that comes off
+    on every side leaves islands, too."""
+    out = []
+    for edge in bitten:
+        others = [each for each in bitten if each is not edge]
+        count = sum(len(each.bites) for each in others)
+        usual = 1 + _DRAWN_A_MM * sum(each.outline_mm for each in others)
+        trust = _DRAWN_TRUST if count > max(usual, 2 * islands) else 1.0
+        for bite, spot in edge.bites:
+            contrast = float(edge.contrast[spot.peak_at])
+            report = _report(edge.view, spot, edge.corner, contrast, bite=bite, trust=trust)
+            if report is not None:
+                out.append(report)
     return out
 
 
@@ -162,7 +249,9 @@ def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:
     return bool((other & (hull > 0)).sum() > _OTHER_COLOUR * hull.sum())
 
 
-def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, Plane, Plane]:
+def _clayness(
+    view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane
+) -> tuple[Plane, Plane, Plane]:
     """Share of clay in the colour at each place, distance from the paint, whatever the colour, in
     the same unit, and how far paint and clay lie apart there."""
     surface, zones = view.surface, view.zones
@@ -179,7 +268,6 @@ def _clayness(view: ViewEvidence, window: tuple[slice, slice]) -> tuple[Plane, P
             for i in range(3)
         ]
     )
-    clay_tone = _tone_of_clay(view, window)
     clay = _weighted(zones.clay_chroma[window], clay_tone)
     way = clay - around
     length = np.sqrt((way**2).sum(-1))
@@ -229,7 +317,13 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
 
 
 def _report(
-    view: ViewEvidence, spot: Spot, corner: tuple[int, int], contrast: float
+    view: ViewEvidence,
+    spot: Spot,
+    corner: tuple[int, int],
+    contrast: float,
+    *,
+    bite: Bite | None = None,
+    trust: float = 1.0,
 ) -> Finding | None:
     surface = view.surface
     at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
@@ -240,17 +334,28 @@ def _report(
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
     clear = float(np.clip((spot.peak - 0.3) / 0.4, 0.0, 1.0))
-    why = (
-        f"An island of {in_words(diameter_mm, view)} in the paint shows "
-        f"{min(100.0, 100 * spot.peak):.0f} % of the colour of the clay, with a sharp rim."
-    )
+    share = min(100.0, 100 * spot.peak)
+    if bite is None:
+        why = (
+            f"An island of {in_words(diameter_mm, view)} in the paint shows "
+            f"{share:.0f} % of the colour of the clay, with a sharp rim."
+        )
+    else:
+        # At two sharp corners the outline leaves its way; at blunt ones a brush may have.
+        clear *= float(np.clip(bite.turn_rad / _SHARP_TURN, 0.5, 1.0))
+        why = (
+            f"A bite of {in_words(bite.depth_mm, view)} in the outline of the paint, between two "
+            f"sharp corners, shows {share:.0f} % of the colour of the clay."
+        )
+        if trust < 1:
+            why += " The drawing has such places on its other sides too."
     return finding(
         view,
         "flake",
         spot.region,
         at,
         shift_de00=shift,
-        certainty=0.25 + 0.75 * sharp * clear,
+        certainty=trust * (0.25 + 0.75 * sharp * clear),
         why=why,
         zone="painted",
         area_px=spot.area_px,

@@ -129,6 +129,31 @@ def enclosed(plane: Plane, spot: Spot, ring_px: float, *, below: float) -> float
     return float((window[ring] < below).mean()) if ring.any() else 0.0
 
 
+def outlined(strength: Plane, region: Mask, corner: tuple[int, int]) -> Spot:
+    """Measure a mark whose outline is known already.
+
+    Parameters
+    ----------
+    strength : ndarray of float32, shape (h, w)
+    region : ndarray of bool
+        The mark in its window, not empty.
+    corner : tuple of int
+        (row, column) of the window.
+
+    Returns
+    -------
+    Spot
+    """
+    height, width = region.shape
+    window = strength[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    inside = np.where(region, window, -np.inf)
+    row, col = np.unravel_index(int(inside.argmax()), inside.shape)
+    fine = cv2.resize(
+        region.astype(np.uint8), None, fx=_MAGNIFY, fy=_MAGNIFY, interpolation=cv2.INTER_NEAREST
+    )
+    return _spot(window, region, fine > 0, float(window[row, col]), (int(row), int(col)), corner)
+
+
 def _measure(
     window: Plane, own: Mask, corner: tuple[int, int], grow_share: float, largest_px: float
 ) -> Spot | None:
@@ -140,14 +165,25 @@ def _measure(
     fine = cv2.resize(window, None, fx=_MAGNIFY, fy=_MAGNIFY, interpolation=cv2.INTER_CUBIC)
     seed = (int((row + 0.5) * _MAGNIFY), int((col + 0.5) * _MAGNIFY))
     shape = _joined(fine > level, seed)
-    contours, _ = cv2.findContours(shape.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    if not contours or not region.any():
+    if not shape.any() or not region.any():
         return None
+    spot = _spot(window, region, shape, peak, (int(row), int(col)), corner)
+    return spot if spot.length_px - 1.0 / _MAGNIFY <= largest_px else None
+
+
+def _spot(
+    window: Plane,
+    region: Mask,
+    shape: Mask,
+    peak: float,
+    peak_at: tuple[int, int],
+    corner: tuple[int, int],
+) -> Spot:
+    """Shape from the magnified mark, slopes from the window it lies in."""
+    contours, _ = cv2.findContours(shape.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
     _, sides, _ = cv2.minAreaRect(contour)
     long, short = max(sides) / _MAGNIFY, min(sides) / _MAGNIFY
-    if long > largest_px:
-        return None
     area = float(shape.sum())
     hull = float(cv2.contourArea(cv2.convexHull(contour))) + 1.0
     diameter = 2.0 * np.sqrt(area / np.pi) / _MAGNIFY
@@ -165,7 +201,7 @@ def _measure(
         corner=corner,
         region=region,
         peak=peak,
-        peak_at=(corner[0] + int(row), corner[1] + int(col)),
+        peak_at=(corner[0] + peak_at[0], corner[1] + peak_at[1]),
         area_px=area / _MAGNIFY**2,
         diameter_px=float(diameter),
         length_px=long + 1.0 / _MAGNIFY,
