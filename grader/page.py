@@ -150,7 +150,7 @@ def batch_page(
         .render(
             batch=batch,
             label_scale=LABEL_HALF_PX / 10,
-            title=batch.folder.resolve().name,
+            title=batch.name or f"Batch {batch.folder.resolve().name}",
             today=today,
             sections=[(grade, name, advice, views[grade]) for grade, name, advice in _SECTIONS],
             lesson_lines=lesson_lines(learn(batch.pieces), rules),

@@ -124,12 +124,15 @@ class GradedBatch:
         Name and version of the rules that graded it.
     notes : tuple of str
         What was found wrong with the batch as a whole, in plain words.
+    name : str
+        What it is called in headings; empty where only its folder has a name.
     """
 
     folder: Path
     pieces: tuple[GradedPiece, ...]
     rules_name: str
     notes: tuple[str, ...] = ()
+    name: str = ""
 
     def of_grade(self, grade: Grade) -> tuple[GradedPiece, ...]:
         """Pieces of one grade, in the order of the batch."""

@@ -180,3 +180,16 @@ def test_the_page_is_no_wider_than_the_window(page: str, tmp_path: Path, width: 
     # The frame's own border of 2 px on each side lies outside its width.
     assert int(title[1]) <= width
     assert int(title[2]) == page.count("<img ")
+
+
+@pytest.mark.parametrize(
+    ("name", "heading"),
+    [("", "Batch Load 7"), ("<b>x</b> · Load 7", "&lt;b&gt;x&lt;/b&gt; · Load 7")],
+)
+def test_the_page_is_headed_by_the_name_of_its_batch(
+    tmp_path: Path, name: str, heading: str
+) -> None:
+    batch = GradedBatch(tmp_path / "Load 7", (), RULES.title, name=name)
+    page = batch_page(batch, RULES, today=TODAY)
+    assert f"<title>{heading}, graded {TODAY.isoformat()}</title>" in page
+    assert f"<h1>{heading}</h1>" in page

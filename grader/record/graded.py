@@ -45,8 +45,9 @@ def graded_batch(
     Returns
     -------
     GradedBatch
-        Its folder is the studio folder, and each photo is named by its path within it. Pieces
-        that wait to be looked at for the first time are left out.
+        Its folder is the studio folder, and each photo is named by its path within it. Its name
+        is that of the studio and of the batch. Pieces that wait to be looked at for the first
+        time are left out.
     """
     figures = mended_figures(studio)
     with studio.reading() as db:
@@ -64,7 +65,14 @@ def graded_batch(
                 piece, title = _graded(db, piece_id, round_id, verdict_id, figures)
                 pieces.append(piece)
                 titles[title] = None
-    return GradedBatch(studio.folder, tuple(pieces), ", ".join(titles))
+        label = db.execute("SELECT label FROM batches WHERE id = ?", (batch_id,)).fetchone()
+    names = [studio.setting("name"), *(label or ())]
+    return GradedBatch(
+        studio.folder,
+        tuple(pieces),
+        ", ".join(titles),
+        name=" · ".join(filter(None, names)),
+    )
 
 
 def _graded(

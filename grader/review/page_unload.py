@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import date
 from typing import Any
@@ -23,6 +24,7 @@ from grader.review.going import to_page
 from grader.review.intake import take_dropped, take_folder, told_of
 from grader.review.photo_advice import advice_on
 from grader.review.routes import SMALL_PX, photo_url
+from grader.review.share import SHARED_VARIABLE
 from grader.review.sorting import Placed, put_back, sort_photos
 from grader.review.state import Workshop, rules_of
 from grader.review.viewer import photo_sorter
@@ -84,12 +86,31 @@ def _bring(workshop: Workshop) -> None:
             # First of all: files that failed once must not come again by themselves.
             st.session_state["drops"] = drops + 1
             _took(studio, lambda: take_dropped(studio, files, load=load or "Load", refire=refire))
+        _phone()
         if _is_here():
             folder = st.text_input("Or name a folder of this computer", key="folder")
             if st.button("Take that folder in", disabled=not folder):
                 _took(studio, lambda: take_folder(studio, folder, refire=refire))
         for line in st.session_state.get("taken", ()):
             st.text(line)
+
+
+def _phone() -> None:
+    """Say how photos are taken with a phone, straight into their pieces."""
+    there = os.environ.get(SHARED_VARIABLE, "")
+    if not there:
+        st.write(
+            "Or take them with a phone, straight into each piece: end this program in its window "
+            "(Ctrl-C) and start it again with `grader review --share`."
+        )
+    elif _is_here():
+        st.write(
+            f"Or take them with a phone, straight into each piece: open `{there}` on it, with the "
+            "code from the window where grader runs."
+        )
+    else:
+        # Markdown's links open a window of their own, which a phone need not juggle.
+        st.html('<p class="way"><a href="/shoot">Take photos with this phone</a></p>')
 
 
 def _is_here() -> bool:

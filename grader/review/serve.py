@@ -25,7 +25,14 @@ from grader.review.codes import Codes
 from grader.review.gate import Gate
 from grader.review.guard import OWN_NAMES, guards, in_address
 from grader.review.routes import photo_routes
-from grader.review.share import code_lines, new_code_on_enter, own_address, say, share_lines
+from grader.review.share import (
+    SHARED_VARIABLE,
+    code_lines,
+    new_code_on_enter,
+    own_address,
+    say,
+    share_lines,
+)
 from grader.review.shoot import shoot_routes
 
 PORT = 8741
@@ -114,6 +121,8 @@ def review(
         if shared_as and shared_as != _HERE:
             sockets.append(open_sockets.enter_context(_listen(shared_as, port)))
         here, there = f"http://{_HERE}:{port}/", f"http://{in_address(shared_as)}:{port}/shoot"
+        # Read by the page that says how to take photos with a phone.
+        os.environ[SHARED_VARIABLE] = there if share else ""
         codes = Codes(used=lambda code: say(["", *code_lines(there, code, why=_NEXT)]))
         _configure(port, shared_as)
         app = _app(studio, shared_as, codes)

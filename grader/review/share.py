@@ -13,6 +13,10 @@ import segno
 from grader.errors import UsageError
 from grader.review.codes import CODE_S, DIGITS, SESSION_S, TRIES, Codes
 
+SHARED_VARIABLE = "GRADER_SHARED_AT"
+"""Environment variable by which the pages find the address that phones are told; unset where
+nothing is shared. Only the server itself sets it."""
+
 _NOWHERE = ("192.0.2.1", 9)
 """An address that belongs to nobody (RFC 5737, TEST-NET-1) and the port that throws away what it
 gets (RFC 863). Nothing is sent: a UDP socket that is connected only looks up the way."""

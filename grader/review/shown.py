@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
@@ -228,6 +229,7 @@ def _finding(
         "outline_px": [list(point) for point in finding.outline_px],
         "loupe_px": list(place_box(finding, report.size_px)) if has_size and report else None,
         "size": size_words(finding.diameter_mm, finding.height_share),
+        "area": area_words(finding.diameter_mm, finding.area_mm2),
         "shift": "" if finding.shift_de00 is None else f"{finding.shift_de00:.1f} dE00",
         "sure": sure_words(finding.certainty),
         "certainty": round(finding.certainty, 2),
@@ -243,10 +245,35 @@ def _finding(
 
 
 def size_words(diameter_mm: float | None, height_share: float) -> str:
-    """Return the size of a place as the maker reads it; in parts of the height without a scale."""
+    """Return the longest extent of a place, which is what the rules measure.
+
+    In parts of the height where the photo has no scale.
+    """
     if diameter_mm is None:
         return f"{height_share:.0%} of the height (no scale)"
-    return f"{diameter_mm:.1f} mm" if diameter_mm < 10 else f"{diameter_mm:.0f} mm"
+    return _mm(diameter_mm)
+
+
+def area_words(diameter_mm: float | None, area_mm2: float | None) -> str:
+    """Return the area of a place that is no round one, and the disc that would have it.
+
+    What was seen is told with the size of that disc, which for a long or ragged place is far less
+    than its longest extent: one figure would seem to contradict the other. Empty for a round
+    place, and without a scale.
+    """
+    if not diameter_mm or not area_mm2:
+        return ""
+    disc_mm = 2 * math.sqrt(area_mm2 / math.pi)
+    # An ellipse half again as long as broad, which still looks round, is 1.22 times its disc.
+    if diameter_mm < 1.25 * disc_mm:
+        return ""
+    area = f"{area_mm2:.1f}" if area_mm2 < 10 else f"{area_mm2:.0f}"
+    return f"{area} mm², as much as a disc of {_mm(disc_mm)}"
+
+
+def _mm(length_mm: float) -> str:
+    # 9.95 and more would be written as 10.0.
+    return f"{length_mm:.1f} mm" if length_mm < 9.95 else f"{length_mm:.0f} mm"
 
 
 def sure_words(certainty: float) -> str:

@@ -33,6 +33,12 @@ def test_it_is_the_batch_as_the_rules_see_it_until_something_is_decided(filled: 
         assert {finding.photo for finding in piece.survey.findings} <= names
 
 
+def test_it_is_called_by_studio_and_batch(filled: Studio) -> None:
+    filled.set_setting("name", "Ormsedge Pottery")
+    assert graded_batch(filled).name == "Ormsedge Pottery"
+    assert graded_batch(filled, batch_id=1).name == "Ormsedge Pottery · b"
+
+
 def test_the_makers_grade_stands_with_its_reason_first(filled: Studio) -> None:
     decide_grade(filled, "K02", "second", reason="The newt lost its tail", book=BOOK)
     say_price(filled, "K02", 12)

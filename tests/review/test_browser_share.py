@@ -200,6 +200,17 @@ def test_the_keyboard_alone_reaches_the_camera(phone: Phone) -> None:
     assert not chooser.value.is_multiple()
 
 
+def test_the_pages_lead_to_the_camera(chromium: Browser, command: Running) -> None:
+    phone = Phone(chromium, command)
+    phone.enter()
+    phone.page.click("text=Review the pieces")
+    phone.page.get_by_role("link", name="Unload").first.wait_for(timeout=60_000)
+    phone.go("/unload")
+    phone.page.get_by_text("/shoot", exact=False).first.wait_for(timeout=60_000)
+    assert f"{command.address}/shoot" in phone.page.inner_text("main, .stMain")
+    phone.page.context.close()
+
+
 def test_the_browser_of_this_machine_need_not_type(chromium: Browser, command: Running) -> None:
     opened = command.said(r"^Opened (http://127\.0\.0\.1:\d+/#[\w-]{32})$")[1]
     page = chromium.new_page()

@@ -10,6 +10,8 @@ from streamlit.testing.v1 import AppTest
 from grader.record.bench import piece_view
 from grader.record.decisions import decide_grade
 from grader.record.studio import Studio, init_studio
+from grader.review import page_unload
+from grader.review.share import SHARED_VARIABLE
 from grader.review.state import open_workshop
 from tests.record.kit import a_batch, add, three_pieces
 
@@ -128,6 +130,18 @@ def test_folder_that_is_not_there_is_told(studio: Studio) -> None:
     next(each for each in page.button if each.label == "Take that folder in").click().run()
     assert not page.exception
     assert "there is no such folder" in words(page)
+
+
+def test_the_way_to_the_phone_is_told(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(SHARED_VARIABLE, raising=False)
+    assert "grader review --share" in words(a_page("page_unload", studio.folder))
+    monkeypatch.setenv(SHARED_VARIABLE, "http://192.168.7.5:8741/shoot")
+    said = words(a_page("page_unload", studio.folder))
+    assert "http://192.168.7.5:8741/shoot" in said
+    assert "--share" not in said
+    monkeypatch.setattr(page_unload, "_is_here", lambda: False)
+    phone = a_page("page_unload", studio.folder)
+    assert '<a href="/shoot">' in "".join(each.proto.body for each in phone.get("html"))
 
 
 def test_one_workshop_serves_all_windows(studio: Studio) -> None:

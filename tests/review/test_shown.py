@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import json
+import math
 import tracemalloc
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from grader.record.queries import piece_list
 from grader.record.studio import Studio, init_studio
 from grader.review.said import Sitting, carry_out
 from grader.review.shown import (
+    area_words,
     facts_line,
     in_session_order,
     queue,
@@ -108,8 +110,17 @@ def test_reference_piece_of_the_same_design_is_offered(studio: Studio) -> None:
     assert shown_piece(studio, "K01", RULES, NoSearch(studio))["pattern"] is None
 
 
+def test_a_ragged_place_is_told_with_both_its_measures() -> None:
+    """A flake 16 mm long with the area of a disc of 5.3 mm."""
+    assert area_words(16.0, math.pi * 5.3**2 / 4) == "22 mm², as much as a disc of 5.3 mm"
+    assert area_words(1.0, math.pi / 4) == ""
+    assert area_words(None, None) == ""
+    assert area_words(3.0, 0.0) == ""
+
+
 def test_sizes_and_certainties_in_words() -> None:
     assert size_words(0.44, 0.01) == "0.4 mm"
+    assert size_words(9.97, 0.1) == "10 mm"
     assert size_words(36.4, 0.3) == "36 mm"
     assert size_words(None, 0.25) == "25% of the height (no scale)"
     assert [sure_words(value) for value in (0.2, 0.5, 0.9)] == ["unsure", "likely", "clear"]

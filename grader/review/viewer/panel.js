@@ -63,7 +63,7 @@ class BenchPanel {
     const fault = this.data.faults[finding.fault];
     const card = el("div", { class: "found" });
     card.append(el("h3", {}, sign(fault.path), el("span", { text: `${finding.number} · ${finding.label}` }),
-      el("b", { text: finding.size })));
+      el("b", { text: finding.size }), finding.size.endsWith(" mm") ? el("small", { text: "at its longest" }) : null));
     const loupe = el("div", { class: "loupe" },
       el("figure", {}, el("canvas", { width: 320, height: 320, "data-role": "there", role: "img", "aria-label": `The place, ${finding.label}, enlarged` }), el("figcaption", { text: "the place" })),
       el("figure", {}, el("canvas", { width: 320, height: 320, "data-role": "sound", role: "img", "aria-label": "Sound surface of this piece at the same scale" }), el("figcaption", { "data-role": "soundnote", text: "sound surface" })));
@@ -80,7 +80,7 @@ class BenchPanel {
       : finding.weight === "look" ? "Too unsure to count by itself: your word decides."
       : finding.weight === "remark" ? "A remark only: too small or too faint to change the grade."
       : finding.weight === "counts" ? `It counts: ${finding.severity}.` : "";
-    card.append(el("p", { class: "state", text: [`${finding.sure} (${Math.round(100 * finding.certainty)} %)`, finding.shift, finding.view, state].filter(Boolean).join(" · ") }));
+    card.append(el("p", { class: "state", text: [`${finding.sure} (${Math.round(100 * finding.certainty)} %)`, finding.area, finding.shift, finding.view, state].filter(Boolean).join(" · ") }));
     const alike = this.piece.findings.filter((each) => each.photo === finding.photo && each.fault === finding.fault && this.isOpen(each));
     if (!finding.by_hand && alike.length > 2) {
       card.append(el("p", { class: "quiet small", text: `${alike.length} of this kind on this photo: with Shift, A, W or D speaks of all of them.` }));
