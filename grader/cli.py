@@ -35,6 +35,7 @@ from grader.verdict import GradedBatch
 _STOPPED = 130  # what a shell gives to a program ended by Ctrl-C
 
 _DEMO_OUT = Path("demo-out")
+_DEMO_RESULT = "result.json"
 _SLIPS = Path("slips.html")
 
 
@@ -142,7 +143,7 @@ def _add_batch_commands(commands: argparse._SubParsersAction[argparse.ArgumentPa
         type=Path,
         metavar="DIR",
         default=_DEMO_OUT,
-        help=f"folder for the page and the lists (default: {_DEMO_OUT})",
+        help=f"folder for the page, the lists and {_DEMO_RESULT} (default: {_DEMO_OUT})",
     )
     _shared_options(demo)
     demo.set_defaults(command=_demo)
@@ -204,7 +205,7 @@ def _grade(values: argparse.Namespace) -> int:
 
 
 def _demo(values: argparse.Namespace) -> int:
-    code = _grade_into(values, _sample_batch(), None, values.out)
+    code = _grade_into(values, _sample_batch(), values.out / _DEMO_RESULT, values.out)
     # Photos that cannot be used are part of what the sample batch shows.
     return 0 if code == INCOMPLETE else code
 

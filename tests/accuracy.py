@@ -1,8 +1,9 @@
 """Hold what the grader finds against photographs whose faults are known.
 
 ``python -m tests.accuracy PHOTOS`` prints the table; ``--floors`` makes it fail below the floors
-that the sample batch must keep. PHOTOS holds ``truth.json`` and a label picture beside each photo
-(one label id a pixel, see `LABELS`).
+that the sample batch must keep. ``--result FILE`` names the JSON of a run over PHOTOS, whose
+findings are taken, so that no photo is looked at again. PHOTOS holds ``truth.json`` and
+a label picture beside each photo (one label id a pixel, see `LABELS`).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import json
 import math
 import sys
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,7 +24,7 @@ from PIL import Image
 from skimage.measure import label, regionprops
 
 from grader.batch import PieceEntry, find_batch
-from grader.findings import Finding, PieceSurvey
+from grader.findings import Finding, PhotoReport, PieceSurvey
 from grader.proportions import wilson
 from grader.rules import grade_piece, load_rules
 from grader.survey import survey_piece
@@ -95,35 +96,97 @@ def _survey(entry: PieceEntry) -> PieceSurvey:
     return survey_piece(entry)
 
 
-def measure(folder: Path, workers: int = 2, only: Sequence[str] = ()) -> Tally:
-    """Survey every piece of a folder and count hits, misses and false flags."""
-    batch = find_batch(folder)
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """A piece as the program sees it: what it found, the grade, and its reasons as text."""
+
+    survey: PieceSurvey
+    grade: str
+    why: str
+
+
+def measure(
+    folder: Path, workers: int = 2, only: Sequence[str] = (), result: Path | None = None
+) -> Tally:
+    """Count hits, misses and false flags of the pieces of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        With ``truth.json``.
+    workers : int
+    only : sequence of str
+        Codes; all pieces where empty.
+    result : Path, optional
+        JSON of a run over that folder; the pieces are surveyed where None.
+    """
     truth = {piece["piece"]: piece for piece in json.loads((folder / "truth.json").read_text())}
-    entries = [
-        entry for entry in batch.pieces if entry.code in truth and (not only or entry.code in only)
-    ]
-    rules = load_rules()
+    codes = [code for code in truth if not only or code in only]
+    graded = _look(folder, workers, codes) if result is None else _read(result, codes)
     tally = Tally()
+    for piece in graded:
+        known = truth[piece.survey.piece]
+        _count(tally, folder, known, piece.survey)
+        wanted = expected_grades(known)
+        right = piece.grade in wanted
+        tally.grades[0] += right
+        tally.grades[1] += 1
+        if not known["faults"]:
+            tally.clean[0] += piece.grade == "first"
+            tally.clean[1] += 1
+        if not right:
+            tally.wrong.append(
+                f"{known['piece']}: {piece.grade}, not {'/'.join(wanted)}: {piece.why[:160]}"
+            )
+    return tally
+
+
+def _look(folder: Path, workers: int, codes: Sequence[str]) -> Iterator[Graded]:
+    """Survey and grade pieces."""
+    entries = [entry for entry in find_batch(folder).pieces if entry.code in codes]
+    rules = load_rules()
     if workers > 1:
         with ProcessPoolExecutor(workers) as pool:
             surveys = list(pool.map(_survey, entries))
     else:
         surveys = [_survey(entry) for entry in entries]
     for entry, survey in zip(entries, surveys, strict=True):
-        known = truth[entry.code]
-        _count(tally, folder, known, survey)
         verdict = grade_piece(entry.facts, survey, rules)
-        wanted = expected_grades(known)
-        right = verdict.grade in wanted
-        tally.grades[0] += right
-        tally.grades[1] += 1
-        if not known["faults"]:
-            tally.clean[0] += verdict.grade == "first"
-            tally.clean[1] += 1
-        if not right:
-            why = "; ".join(reason.text for reason in verdict.reasons)[:160]
-            tally.wrong.append(f"{entry.code}: {verdict.grade}, not {'/'.join(wanted)}: {why}")
-    return tally
+        yield Graded(survey, verdict.grade, "; ".join(each.text for each in verdict.reasons))
+
+
+def _read(result: Path, codes: Sequence[str]) -> Iterator[Graded]:
+    """Read pieces from the JSON of a run, which leaves out what a finish does by itself."""
+    pieces = json.loads(result.read_text(encoding="utf-8"))["pieces"]
+    missing = set(codes) - {piece["piece"] for piece in pieces}
+    if missing:
+        raise SystemExit(f"{result} lacks {', '.join(sorted(missing))}: grade those photos first")
+    for piece in pieces:
+        if piece["piece"] not in codes:
+            continue
+        photos = tuple(
+            PhotoReport(photo["photo"], "", px_per_mm=photo["px_per_mm"])
+            for photo in piece["photos"]
+        )
+        findings = tuple(
+            Finding(
+                fault=found["fault"],
+                photo=found["photo"],
+                view="",
+                bbox_px=tuple(found["bbox_px"]),
+                outline_px=tuple((x, y) for x, y in found["outline_px"]),
+                zone=found["zone"],
+                diameter_mm=found["diameter_mm"],
+                area_mm2=found["area_mm2"],
+                height_share=0.0,
+                shift_de00=found["shift_de00"],
+                certainty=found["certainty"],
+                why="",
+            )
+            for found in piece["findings"]
+        )
+        why = "; ".join(reason["text"] for reason in piece["reasons"])
+        yield Graded(PieceSurvey(piece["piece"], photos, findings), piece["grade"], why)
 
 
 def _count(tally: Tally, folder: Path, known: Mapping[str, object], survey: PieceSurvey) -> None:
@@ -287,8 +350,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--only", nargs="*", default=())
     parser.add_argument("--floors", action="store_true", help="fail below the floors")
+    parser.add_argument("--result", type=Path, metavar="FILE", help="JSON of a run over PHOTOS")
     options = parser.parse_args(arguments)
-    tally = measure(options.photos, options.jobs, options.only)
+    tally = measure(options.photos, options.jobs, options.only, options.result)
     print(report(tally))
     low = below_floors(tally) if options.floors else []
     for line in low:

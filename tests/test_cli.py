@@ -334,6 +334,18 @@ def test_version_and_rules(said: Said) -> None:
     assert "[faults.flake]" in said()[0]
 
 
+@pytest.mark.usefixtures("looked_at")
+def test_the_demo_leaves_all_that_a_run_can_leave(
+    photos: Path, tmp_path: Path, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("grader.cli._sample_batch", lambda: photos)
+    out = tmp_path / "out"
+    assert main(["demo", "--out", str(out), "--jobs", "1"]) == 0
+    names = ["batch.html", "firsts.csv", "refire.csv", "result.json", "seconds.csv"]
+    assert sorted(path.name for path in out.iterdir()) == names
+    assert f"Result: {out / 'result.json'}" in said()[0]
+
+
 def run(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "grader", *arguments]
     source = str(Path(grader.__file__).parent.parent)

@@ -24,7 +24,7 @@ def test_both_commands_stand_on_lines_of_their_own() -> None:
     lines = [line for line in README.splitlines() if line.startswith("python3 -m venv ")]
     assert len(lines) == 2
     assert lines[0].endswith("&& grader demo")
-    assert lines[1].endswith("&& pytest")
+    assert lines[1].endswith("&& pytest -n auto")
 
 
 def test_the_rules_example_is_accepted(tmp_path: Path) -> None:
