@@ -8,7 +8,10 @@ Coordinates are pixels of the upright, full-size photo, x right, y down, origin 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:  # a likeness names faults of this module
+    from grader.mates.likeness import Likeness
 
 FaultName = Literal[
     "scorch",
@@ -139,6 +142,39 @@ class PhotoReport:
     smallest_judged_mm: float | None = None
 
 
+MateKind = Literal[
+    "browner", "paler", "shade", "one_sided", "paint", "painted_share", "painted_place", "shared"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class MateNote:
+    """How a piece differs from its sisters, or what it has in common with them.
+
+    Attributes
+    ----------
+    piece : str
+    kind : str
+        ``browner``, ``paler``, ``shade`` (a coloured glaze), ``one_sided``, ``paint``,
+        ``painted_share``, ``painted_place``, ``shared`` (a flag that all sisters have).
+    text : str
+        A sentence for the maker.
+    shift_de00 : float or None
+        Against the median of the sisters.
+    sisters : int
+        How many it was held against; 0 for a reference piece alone.
+    sure : bool
+        False where it is only something to watch.
+    """
+
+    piece: str
+    kind: MateKind
+    text: str
+    shift_de00: float | None
+    sisters: int
+    sure: bool
+
+
 @dataclass(frozen=True, slots=True)
 class PieceSurvey:
     """All that the photos of one piece showed.
@@ -152,9 +188,16 @@ class PieceSurvey:
     findings : tuple of Finding
     zones : frozenset of str
         Zones seen on the piece, whatever the facts say.
+    notes : tuple of MateNote
+        What its sisters say of it, once they were all looked at; never of others.
+    likeness : Likeness or None
+        What of its looks its sisters are held against. No part of what was seen, so that a survey
+        read back without it is the same.
     """
 
     piece: str
     photos: tuple[PhotoReport, ...]
     findings: tuple[Finding, ...] = ()
     zones: frozenset[Zone] = field(default_factory=frozenset)
+    notes: tuple[MateNote, ...] = ()
+    likeness: Likeness | None = field(default=None, compare=False, repr=False)

@@ -1,4 +1,4 @@
-"""Grade a whole folder: find the pieces, survey each, let the rules speak."""
+"""Grade a whole folder: find pieces, survey each, hold sisters together, let the rules speak."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 from grader.batch import Batch, PieceEntry, find_batch
 from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey, Problem
+from grader.mates import held_together
 from grader.rules import Rules, grade_piece
 from grader.session import find_session_colour
 from grader.sharing import Failed, each_result
@@ -68,8 +69,10 @@ def grade_batch(
     colour = find_session_colour(batch, marker_mm=marker_mm)
     survey = partial(survey_piece, marker_mm=marker_mm, session_colour=colour)
     surveys = survey_entries(batch.pieces, survey, workers=workers, progress=progress)
+    facts = {entry.code: entry.facts for entry in batch.pieces}
     pieces = tuple(
-        _graded(entry.facts, seen, rules) for entry, seen in zip(batch.pieces, surveys, strict=True)
+        _graded(entry.facts, seen, rules)
+        for entry, seen in zip(batch.pieces, held_together(surveys, facts), strict=True)
     )
     notes = tuple(problem.text for problem in batch.problems)
     return GradedBatch(batch.folder, pieces, rules.title, notes)

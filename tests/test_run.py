@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -14,8 +15,10 @@ from grader.batch import PieceEntry, Shot
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.findings import PhotoReport, PieceSurvey
+from grader.result import result_of
 from grader.rules import load_rules
 from grader.run import grade_folder, survey_entries
+from tests.mates.made import a_flag, a_mark, a_piece
 from tests.pieces import a_finding, a_survey, renamed
 
 
@@ -105,3 +108,41 @@ def test_refires_of_the_table_count(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     grades = [piece.verdict.grade for piece in batch.pieces]
     assert grades[0] == "refire" and grades[2:] == ["second", "second"]
     assert "refire" in batch.pieces[2].verdict.reasons[0].text
+
+
+def test_sisters_have_a_say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A spot that all six have is the drawing; the one that is browner is told; none is a second
+    for it."""
+    mark = a_mark()
+    spot = a_finding("pit", mm=1.5, at=(500, 400))
+
+    def survey(entry: PieceEntry, *, marker_mm: float, session_colour: object) -> PieceSurvey:
+        code, number = entry.code, int(entry.code[1:])
+        looks = a_piece(
+            code,
+            number,
+            browner=0.08 * (number == 6),
+            marks=(mark,),
+            flags=(a_flag(mark, piece=code),) if number <= pitted else (),
+        )
+        found = a_survey(*[spot] * (number <= pitted))
+        return replace(renamed(found, code), likeness=looks)
+
+    monkeypatch.setattr("grader.run.survey_piece", survey)
+    pitted = 1
+    for count in range(1, 7):
+        (tmp_path / f"K{count}").mkdir()
+        (tmp_path / f"K{count}" / "front.jpg").write_bytes(b"not looked at")
+    rows = "".join(f"K{count},newt,beaker,glazed\n" for count in range(1, 7))
+    (tmp_path / "pieces.csv").write_text("piece,design,form,finish\n" + rows)
+    batch = grade_folder(tmp_path, load_rules(), workers=1)
+    assert batch.pieces[0].survey.findings == ()
+    last = result_of(batch)["pieces"][5]
+    (told,) = (each for each in last["reasons"] if each["rule"] == "mates.browner")
+    assert told["fault"] is None and told["text"].startswith("Browner than its five sisters")
+    assert [piece.verdict.grade for piece in batch.pieces] == ["first"] * 6
+    # Of other designs, the same pieces are no sisters.
+    (tmp_path / "pieces.csv").write_text("piece,finish\n" + "K1,glazed\n")
+    alone = grade_folder(tmp_path, load_rules(), workers=1)
+    assert len(alone.pieces[0].survey.findings) == 1
+    assert not any(piece.survey.notes for piece in alone.pieces)

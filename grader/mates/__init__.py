@@ -6,11 +6,12 @@ at the same place is the drawing. Nothing is concluded from fewer than four sist
 of them only the plain case; the rest is something to watch.
 """
 
-from grader.mates.compare import adjusted, certainties_of, compare_mates
+from grader.findings import MateNote
+from grader.mates.compare import adjusted, certainties_of, compare_mates, held_together
 from grader.mates.kept import from_json, to_json
 from grader.mates.likeness import Likeness
 from grader.mates.reading import read_likeness
-from grader.mates.report import Adjustment, MateNote, MateReport
+from grader.mates.report import Adjustment, MateReport
 
 __all__ = [
     "Adjustment",
@@ -21,6 +22,7 @@ __all__ = [
     "certainties_of",
     "compare_mates",
     "from_json",
+    "held_together",
     "read_likeness",
     "to_json",
 ]

@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy.stats import binom
 
-from grader.findings import FaultName
+from grader.findings import FaultName, MateNote
 from grader.mates.likeness import Flag, Likeness, Side, SmallMark
-from grader.mates.report import LEAST_SISTERS, Adjustment, FindingKey, MateNote
+from grader.mates.report import LEAST_SISTERS, Adjustment, FindingKey
 
 _ACROSS_MM, _DOWN_MM = 8.0, 6.0
 """A hand-painted detail lies within so much of the same place on each sister (common practice, no
@@ -164,19 +164,23 @@ def backed(
     notes: Sequence[MateNote],
     certainties: Mapping[FindingKey, float],
 ) -> list[Adjustment]:
-    """Raise an uncertain browned side that the sisters do not have."""
-    one_sided = {note.piece: note for note in notes if note.kind == "one_sided" and note.sure}
+    """Raise an uncertain browned side that the sisters do not have.
+
+    One side that differs more than theirs backs what was flagged on it; clay that is browner than
+    theirs as a whole backs a browned side, which is large enough to make it so, and no scorch.
+    """
+    sure = {(note.piece, note.kind): note.text for note in notes if note.sure}
     out = []
     for piece in likenesses:
-        if piece.piece not in one_sided:
-            continue
+        one_sided, browner = (sure.get((piece.piece, kind)) for kind in ("one_sided", "browner"))
         for number, side in enumerate(piece.sides):
-            if piece.turned_to(number) < 0.5:
-                continue
+            there = one_sided if piece.turned_to(number) >= 0.5 else None
             for flag in side.flags:
                 certainty = certainties.get((piece.piece, flag.fault, flag.photo, flag.bbox_px))
-                if flag.fault in _BROWNED and certainty is not None and certainty < _BACKED:
-                    why = one_sided[piece.piece].text
+                if flag.fault not in _BROWNED or certainty is None or certainty >= _BACKED:
+                    continue
+                why = there or (browner if flag.fault == "one_sided_browning" else None)
+                if why is not None:
                     out.append(
                         Adjustment(piece.piece, flag.fault, flag.photo, flag.bbox_px, _BACKED, why)
                     )

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import t
 
-from grader.mates.report import MateNote, sisters_in_words
+from grader.findings import MateNote
+from grader.mates.report import sisters_in_words
 
 _PASSED = 0.8
 """Share of the sisters that the odd one must leave behind."""

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from grader.facts import PieceFacts
-from grader.findings import Finding, PieceSurvey
+from grader.findings import Finding, MateNote, PieceSurvey
 from grader.mates.alike import backed, drawing, shared
 from grader.mates.likeness import Likeness
 from grader.mates.odd import odd_ones
-from grader.mates.report import Adjustment, FindingKey, MateNote, MateReport
+from grader.mates.report import Adjustment, FindingKey, MateReport
 
 
 def compare_mates(
@@ -59,6 +59,38 @@ def compare_mates(
     return MateReport(tuple(notes), tuple(adjustments))
 
 
+def held_together(
+    surveys: Sequence[PieceSurvey],
+    facts: Mapping[str, PieceFacts],
+    *,
+    references: Sequence[Likeness] = (),
+) -> list[PieceSurvey]:
+    """Hold the pieces of one session against each other, and lay over each what its sisters say.
+
+    Parameters
+    ----------
+    surveys : sequence of PieceSurvey
+        Those without a likeness are left as they are.
+    facts : mapping of str to PieceFacts
+    references : sequence of Likeness
+        As in `compare_mates`.
+
+    Returns
+    -------
+    list of PieceSurvey
+        In the order of `surveys`; each with the notes on it and its findings adjusted.
+    """
+    likenesses = [each.likeness for each in surveys if each.likeness is not None]
+    report = compare_mates(likenesses, facts, certainties_of(surveys), references=references)
+    return [
+        replace(
+            adjusted(survey, report.adjustments),
+            notes=tuple(note for note in report.notes if note.piece == survey.piece),
+        )
+        for survey in surveys
+    ]
+
+
 def certainties_of(
     surveys: Iterable[PieceSurvey],
 ) -> dict[FindingKey, float]:
@@ -95,9 +127,9 @@ def adjusted(survey: PieceSurvey, adjustments: Iterable[Adjustment]) -> PieceSur
         change = known.get((found.fault, found.photo, found.bbox_px))
         if change is None:
             findings.append(found)
-        elif change.certainty > 0.0:
+        elif (certainty := round(change.certainty, 2)) > 0.0:
             why = f"{found.why} {change.why}"
-            findings.append(replace(found, certainty=round(change.certainty, 2), why=why))
+            findings.append(replace(found, certainty=certainty, why=why))
     return replace(survey, findings=tuple(findings))
 
 

@@ -17,7 +17,7 @@ from grader.findings import FaultName
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
 
-VERSION = 1
+VERSION = 2
 """Raised whenever a likeness kept earlier no longer compares with a new one."""
 
 ColourFrom = Literal["chart", "grey", "backdrop"] | None

@@ -15,9 +15,10 @@ from scipy.ndimage import gaussian_filter
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
+from grader.findings import MateKind, MateNote
 from grader.mates.chance import Odd, beyond, stand_up, whom
 from grader.mates.likeness import Likeness, PaintLook
-from grader.mates.report import LEAST_SISTERS, Kind, MateNote
+from grader.mates.report import LEAST_SISTERS
 
 _NOTICED_DE00, _OBJECTED_DE00 = 0.8, 1.8
 """CIEDE2000 that half of observers see, and that half object to (Paravina et al. 2015, measured on
@@ -123,7 +124,7 @@ def _clay(piece: Likeness, sisters: Sequence[Likeness]) -> tuple[list[Odd], int]
     shift = _clay_shift(own, tuple(np.median(known, axis=0)))
     brown = (known[:, 0] - known[:, 1]) / 2
     more, chance, passed = beyond((own[0] - own[1]) / 2, brown.tolist(), usual)
-    kind: Kind = "browner" if more > 0 else "paler"
+    kind: MateKind = "browner" if more > 0 else "paler"
     count = len(known)
     text = f"{kind.capitalize()} than {whom(passed, count)}, by {shift:.1f} dE00."
     note = MateNote(piece.piece, kind, text, round(shift, 1), count, True)
@@ -250,7 +251,7 @@ def _against_reference(piece: Likeness, reference: Likeness, coloured: bool) -> 
     shift = _clay_shift(own, usual)
     if shift < _REFERENCE_DE00:
         return None
-    kind: Kind = "browner" if own[0] - own[1] > usual[0] - usual[1] else "paler"
+    kind: MateKind = "browner" if own[0] - own[1] > usual[0] - usual[1] else "paler"
     what = f"its glaze is of another shade than on {reference.piece}"
     text = (
         f"To be watched, as it is one piece against one: "

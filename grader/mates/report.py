@@ -3,47 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
-from grader.findings import FaultName
+from grader.findings import FaultName, MateNote
 
 FindingKey = tuple[str, FaultName, str, tuple[int, int, int, int]]
 """Piece, fault, photo and bbox_px: together they tell a finding."""
 
 LEAST_SISTERS = 4
 """With three sisters the piece under test is the odd one out in one of four by chance alone."""
-
-Kind = Literal[
-    "browner", "paler", "shade", "one_sided", "paint", "painted_share", "painted_place", "shared"
-]
-
-
-@dataclass(frozen=True, slots=True)
-class MateNote:
-    """How a piece differs from its sisters, or what it has in common with them.
-
-    Attributes
-    ----------
-    piece : str
-    kind : str
-        ``browner``, ``paler``, ``shade`` (a coloured glaze), ``one_sided``, ``paint``,
-        ``painted_share``, ``painted_place``, ``shared`` (a flag that all sisters have).
-    text : str
-        A sentence for the maker.
-    shift_de00 : float or None
-        Against the median of the sisters.
-    sisters : int
-        How many it was held against; 0 for a reference piece alone.
-    sure : bool
-        False where it is only something to watch.
-    """
-
-    piece: str
-    kind: Kind
-    text: str
-    shift_de00: float | None
-    sisters: int
-    sure: bool
 
 
 @dataclass(frozen=True, slots=True)

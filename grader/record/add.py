@@ -18,6 +18,7 @@ from grader.errors import UsageError
 from grader.findings import View
 from grader.record.clock import stamp
 from grader.record.errors import told
+from grader.record.holding import regroup
 from grader.record.looking import Analysis, Looked, Progress, look_at_waiting
 from grader.record.now import propose, refresh
 from grader.record.opening import TABLE, Step, renumbered, round_for
@@ -154,6 +155,7 @@ def take_in(
             pieces.append(_take_piece(studio, source, entry, book, refire=refire))
         if progress is not None:
             progress(count, len(batch.pieces), entry.code)
+    regroup(studio, source.changed, book)
     return Added(source.batch_id, tuple(pieces), (), tuple(problems))
 
 
@@ -205,6 +207,8 @@ class _Source:
 
     def __init__(self, studio: Studio, label: str, origin: str) -> None:
         self.label = label
+        self.changed: dict[str, list[str]] = {}
+        """Facts of known pieces that the table says otherwise now."""
         # Only to go on with a batch that was interrupted; the path itself is nobody's business.
         self.key = hashlib.sha256(origin.encode()).hexdigest()
         with studio.reading() as db:
@@ -245,7 +249,7 @@ def _take_piece(
         known = _known(db, [photo.sha256 for _, photo in kept])
         kept = [each for each in kept if each[1].sha256 not in known]
         if not kept:
-            _take_facts(db, entry.code, words, book)
+            source.changed[entry.code] = _take_facts(db, entry.code, words, book)
             return TakenPiece(entry.code, "known", 0, notes)
         piece_id, is_new = find_or_add_piece(db, entry.code)
         shots = [shot for shot, _ in kept]
@@ -364,15 +368,19 @@ def _place(
     )
 
 
-def _take_facts(db: sqlite3.Connection, code: str, words: dict[str, str], book: Rulebook) -> None:
+def _take_facts(
+    db: sqlite3.Connection, code: str, words: dict[str, str], book: Rulebook
+) -> list[str]:
     row = db.execute("SELECT id FROM pieces WHERE code = ?", (code,)).fetchone()
     if row is None:
-        return
+        return []
     round_ = current_round(db, row[0])
     said = news_of_table(db, row[0], round_.id, words, source=TABLE)
-    if say_facts(db, row[0], round_.id, said, source=TABLE):
+    changed = say_facts(db, row[0], round_.id, said, source=TABLE)
+    if changed:
         propose(db, row[0], book)
         refresh(db, row[0])
+    return changed
 
 
 def _end(db: sqlite3.Connection, batch_id: int, problems: tuple[str, ...]) -> None:

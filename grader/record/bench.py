@@ -20,6 +20,7 @@ from grader.record.pieces import (
     view_rank,
     words_now,
 )
+from grader.record.sisters import laid_over, sisters_now
 from grader.record.studio import Studio
 from grader.record.surveys import StoredFinding, load_findings, load_survey
 from grader.record.verdicts import StoredVerdict, load_verdict
@@ -35,7 +36,8 @@ class ShownFinding:
     judged : str
         ``right``, ``wrong``, ``drawing`` or empty.
     severity, weight, rule : str
-        As the verdict weighs it; empty where it has no part in it (judged wrong or drawing).
+        As the verdict weighs it; empty where it has no part in it (judged wrong or drawing, or
+        found to be the drawing on all its sisters).
     """
 
     stored: StoredFinding
@@ -122,7 +124,10 @@ def piece_view(studio: Studio, code: str, *, number: int | None = None) -> Piece
         ).fetchone()
         if not is_latest:
             survey_id, pending, trouble = (verdict.survey_id if verdict else None), 0, ""
-        stored = load_survey(db, survey_id) if survey_id is not None else None
+        stored = sisters = None
+        if survey_id is not None:
+            sisters = sisters_now(db, survey_id)
+            stored = laid_over(load_survey(db, survey_id), sisters)
         photos = photos_of(db, round_.id)
         here = {photo.id for photo in photos}
         shown = []
@@ -130,7 +135,13 @@ def piece_view(studio: Studio, code: str, *, number: int | None = None) -> Piece
             drawn = load_findings(db, said.by_hand)
             places = {each.place_id for each in stored.findings}
             extra = [each for each in drawn.values() if each.place_id not in places]
-            shown = _shown([*stored.findings, *extra], said, verdict)
+            drawing = sisters.drawing if sisters else ()
+            left = [
+                each
+                for each in stored.findings
+                if each.id not in drawing or each.place_id in said.judged
+            ]
+            shown = _shown([*left, *extra], said, verdict)
         words = words_now(db, piece_id, round_.id)
     faults = {reason.fault for reason in verdict.verdict.reasons if reason.fault} if verdict else ()
     refire = verdict is not None and verdict.verdict.grade == "refire"

@@ -53,12 +53,12 @@ def explain(studio: Studio, verdict_id: int) -> Explanation:
     """
     with studio.reading() as db:
         stored = load_verdict(db, verdict_id)
-        text, judged = db.execute(
-            "SELECT text, judged FROM verdicts JOIN rules ON rules.sha256 = rules_sha256 "
-            "WHERE id = ?",
+        text, judged, sisters_id = db.execute(
+            "SELECT text, judged, sisters_id FROM verdicts "
+            "JOIN rules ON rules.sha256 = rules_sha256 WHERE id = ?",
             (verdict_id,),
         ).fetchone()
-        survey = judged_findings(db, stored.survey_id, json.loads(judged)).survey
+        survey = judged_findings(db, stored.survey_id, json.loads(judged), sisters_id).survey
     again = rulebook_of(text).grade(stored.facts, survey, stored.refires_done)
     same = again == stored.verdict
     return Explanation(stored, again, same, survey, () if same else _differences(stored, again))

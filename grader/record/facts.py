@@ -13,6 +13,7 @@ from grader.errors import FactsError
 from grader.facts import read_facts
 from grader.lists import safe_text
 from grader.record.clock import stamp
+from grader.record.holding import regroup
 from grader.record.now import propose, refresh
 from grader.record.pieces import (
     SAID,
@@ -107,6 +108,7 @@ def set_facts_each(
             if changed[code]:
                 propose(db, piece_id, book)
                 refresh(db, piece_id)
+    regroup(studio, changed, book)
     return changed
 
 

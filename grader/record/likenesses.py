@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from grader.facts import PieceFacts
 from grader.findings import PieceSurvey
-from grader.record.clock import stamp
 from grader.record.looking import Analysis, batch_of, default_analysis, entry_of
 from grader.record.now import marker_mm
 from grader.record.pieces import Round, facts_now, piece_id_of, round_by_id
 from grader.record.queries import references
+from grader.record.sisters import keep_likeness, kept_likeness
 from grader.record.studio import Studio
 from grader.record.surveys import load_survey
 
@@ -77,9 +77,6 @@ def likenesses(
 def _reference(
     studio: Studio, code: str, analysis: Analysis | None, read: Read
 ) -> Reference | None:
-    from grader.mates import from_json, to_json
-    from grader.mates.likeness import VERSION
-
     with studio.reading() as db:
         piece_id = piece_id_of(db, code)
         round_id, survey_id = db.execute(
@@ -89,19 +86,13 @@ def _reference(
             return None
         round_ = round_by_id(db, round_id)
         facts = facts_now(db, round_.code, piece_id, round_id)
-        kept = db.execute(
-            "SELECT text FROM likenesses WHERE survey_id = ? AND version = ?", (survey_id, VERSION)
-        ).fetchone()
+        kept = kept_likeness(db, survey_id)
     if kept is not None:
-        return Reference(facts, from_json(kept[0]))
+        return Reference(facts, kept)
     # Slow, so outside any transaction.
     likeness = _looked_at(studio, round_, survey_id, analysis or default_analysis(studio), read)
     with studio.writing() as db:
-        db.execute(
-            "INSERT INTO likenesses (survey_id, version, text, made_at) VALUES (?, ?, ?, ?) "
-            "ON CONFLICT DO NOTHING",
-            (survey_id, VERSION, to_json(likeness), stamp()),
-        )
+        keep_likeness(db, survey_id, likeness)
     return Reference(facts, likeness)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -31,6 +31,7 @@ from grader.record.pieces import (
 )
 from grader.record.refires import keep_comparison, uncompared
 from grader.record.rulebook import Rulebook, studio_rulebook
+from grader.record.sisters import keep_likeness
 from grader.record.studio import Studio
 from grader.record.surveys import store_survey
 from grader.sharing import Failed, each_result
@@ -136,7 +137,7 @@ def look_at_waiting(
     progress: Progress | None = None,
     stop: Callable[[], bool] = bool,
 ) -> tuple[Looked, ...]:
-    """Analyse and grade the pieces that wait.
+    """Analyse and grade the pieces that wait; then hold each against its sisters.
 
     Parameters
     ----------
@@ -152,7 +153,8 @@ def look_at_waiting(
         Processes that look side by side; as many as the machine carries where None.
     progress : callable, optional
     stop : callable
-        Asked after each piece; True ends the work, and what is done stays.
+        Asked after each piece; True ends the work, and what is done stays. The sisters are held
+        together by the next call then.
 
     Returns
     -------
@@ -175,7 +177,11 @@ def look_at_waiting(
             return tuple(done)
     for round_ in uncompared(studio):
         _compare(studio, round_)
-    return tuple(done)
+    from grader.record.holding import hold_together, unheld  # which looks at reference pieces
+
+    batches = {task.round.batch_id for task in tasks} | set(unheld(studio))
+    changed = hold_together(studio, sorted(batches), book, analysis)
+    return tuple(_graded_now(studio, each) if each.code in changed else each for each in done)
 
 
 def entry_of(
@@ -286,7 +292,7 @@ def _write_down(
             refresh(db, piece_id)
         return Looked(round_.code, None, str(result))
     with studio.writing() as db:
-        store_survey(
+        survey_id = store_survey(
             db,
             round_id=round_.id,
             survey=result,
@@ -294,13 +300,24 @@ def _write_down(
             analysis=analysis.version,
             inputs_sha256=task.inputs_sha256,
         )
+        if result.likeness is not None:
+            keep_likeness(db, survey_id, result.likeness)
         if current_round(db, piece_id).id == round_.id:
             propose(db, piece_id, book)
         refresh(db, piece_id)
+    return _graded_now(studio, Looked(round_.code, None))
+
+
+def _graded_now(studio: Studio, looked: Looked) -> Looked:
+    """The same piece with the grade that the rules propose now."""
+    if looked.trouble:
+        return looked
+    with studio.reading() as db:
         proposed, why = db.execute(
-            "SELECT proposed, why FROM now_pieces WHERE piece_id = ?", (piece_id,)
+            "SELECT proposed, why FROM now_pieces JOIN pieces ON id = piece_id WHERE code = ?",
+            (looked.code,),
         ).fetchone()
-    return Looked(round_.code, cast("Grade | None", proposed), why=why)
+    return replace(looked, grade=cast("Grade | None", proposed), why=why)
 
 
 def _compare(studio: Studio, round_: Round) -> None:

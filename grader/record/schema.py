@@ -335,6 +335,20 @@ CREATE TABLE likenesses (
 ) STRICT, WITHOUT ROWID;
 """
 
+# Fourth step: pieces are held against their sisters, and a verdict names what those said.
+_FOURTH = """
+CREATE TABLE sisters (
+  id INTEGER PRIMARY KEY,
+  survey_id INTEGER NOT NULL REFERENCES surveys (id),
+  notes TEXT NOT NULL CHECK (json_valid(notes)),
+  changes TEXT NOT NULL CHECK (json_valid(changes)),
+  made_at TEXT NOT NULL
+) STRICT;
+CREATE INDEX sisters_survey ON sisters (survey_id, id);
+
+ALTER TABLE verdicts ADD COLUMN sisters_id INTEGER REFERENCES sisters (id);
+"""
+
 _HISTORY_FIRST = [
     "firings",
     "firing_facts",
@@ -356,7 +370,8 @@ _HISTORY_FIRST = [
 ]
 _HISTORY_SECOND = ["comparisons", "marks"]
 _HISTORY_THIRD = ["likenesses"]
-HISTORY = (*_HISTORY_FIRST, *_HISTORY_SECOND, *_HISTORY_THIRD)
+_HISTORY_FOURTH = ["sisters"]
+HISTORY = (*_HISTORY_FIRST, *_HISTORY_SECOND, *_HISTORY_THIRD, *_HISTORY_FOURTH)
 """Tables to which rows are only ever added."""
 
 
@@ -376,6 +391,7 @@ STEPS: tuple[str, ...] = (
     _FIRST + _only_added_to(_HISTORY_FIRST),
     _SECOND + _only_added_to(_HISTORY_SECOND),
     _THIRD + _only_added_to(_HISTORY_THIRD),
+    _FOURTH + _only_added_to(_HISTORY_FOURTH),
 )
 LATEST = len(STEPS)
 

@@ -178,6 +178,7 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "refires_done": "refires before it",
             "facts": "facts as they were known then: JSON",
             "judged": "findings it rests on: JSON list of [id in findings, certainty]",
+            "sisters_id": "in sisters: what they said then; empty where there was none",
             "inputs_sha256": "digest of all the above",
             "grade": "first, refire, second or ungraded",
             "reasons": "JSON list of [fault, rule, text]",
@@ -264,12 +265,24 @@ TABLES: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "likenesses": (
-        "What is kept of the looks of a reference piece, to hold later pieces of its design "
+        "What is kept of the looks of a piece, to hold its sisters and later pieces of its design "
         "against it.",
         {
             "survey_id": "in surveys",
             "version": "of the likeness; another one cannot be compared",
             "text": "colours of clay and paint, painted places, small marks: JSON",
+            "made_at": "when",
+        },
+    ),
+    "sisters": (
+        "What the sisters of a piece in its batch say of it; the last row of a survey holds.",
+        {
+            "id": "number of the row",
+            "survey_id": "in surveys",
+            "notes": "kind, text, colour difference (dE00), number of sisters, and whether it is "
+            "sure: rows of JSON",
+            "changes": "finding, its certainty then (0: the drawing, so no finding), its sentence "
+            "then: rows of JSON",
             "made_at": "when",
         },
     ),

@@ -17,6 +17,7 @@ from grader.record.errors import RecordError
 from grader.record.events import Standing
 from grader.record.pieces import Round
 from grader.record.rulebook import Rulebook, keep_rules
+from grader.record.sisters import Sisters, laid_over, load_sisters, sisters_now
 from grader.record.surveys import StoredFinding, StoredSurvey, load_findings, load_survey
 from grader.record.words import facts_of, words_of
 from grader.verdict import Reason, Verdict, WeighedFinding
@@ -35,10 +36,13 @@ class JudgedSurvey:
         Without what was judged wrong or drawing, with what was added by hand.
     ids : tuple of int
         Of the findings, in the order of ``survey.findings``.
+    sisters : Sisters or None
+        What the sisters say, which is laid over it.
     """
 
     survey: PieceSurvey
     ids: tuple[int, ...]
+    sisters: Sisters | None = None
 
     @property
     def judged(self) -> list[list[float]]:
@@ -86,9 +90,12 @@ class StoredVerdict:
 
 
 def judged_survey(
-    stored: StoredSurvey, said: Standing, by_hand: Mapping[int, StoredFinding]
+    stored: StoredSurvey,
+    said: Standing,
+    by_hand: Mapping[int, StoredFinding],
+    sisters: Sisters | None = None,
 ) -> JudgedSurvey:
-    """Lay what the maker said over what the analysis saw.
+    """Lay what the sisters say, and over that what the maker said, over what the analysis saw.
 
     Parameters
     ----------
@@ -96,7 +103,10 @@ def judged_survey(
     said : Standing
     by_hand : mapping of int to StoredFinding
         The findings named by ``said.by_hand``.
+    sisters : Sisters, optional
     """
+    stored = laid_over(stored, sisters)
+    drawing = sisters.drawing if sisters else ()
     findings: list[Finding] = []
     ids: list[int] = []
     places = {each.place_id for each in stored.findings}
@@ -105,6 +115,8 @@ def judged_survey(
         if word in ("wrong", "drawing"):
             continue
         agreed = word == "right" or each.place_id in said.by_hand
+        if each.id in drawing and not agreed:
+            continue
         ids.append(each.id)
         findings.append(
             replace(each.finding, certainty=_AGREED_CERTAINTY) if agreed else each.finding
@@ -120,12 +132,13 @@ def judged_survey(
         findings.append(replace(drawn.finding, photo=name))
         zones.add(drawn.finding.zone)
     survey = replace(stored.survey, findings=tuple(findings), zones=frozenset(zones))
-    return JudgedSurvey(survey, tuple(ids))
+    return JudgedSurvey(survey, tuple(ids), sisters)
 
 
 def load_judged(db: sqlite3.Connection, survey_id: int, said: Standing) -> JudgedSurvey:
-    """Read a survey and lay over it what the maker said."""
-    return judged_survey(load_survey(db, survey_id), said, load_findings(db, said.by_hand))
+    """Read a survey and lay over it what its sisters and the maker said."""
+    drawn = load_findings(db, said.by_hand)
+    return judged_survey(load_survey(db, survey_id), said, drawn, sisters_now(db, survey_id))
 
 
 def store_verdict(
@@ -145,7 +158,13 @@ def store_verdict(
         Id of the verdict, and whether it was added.
     """
     words = words_of(facts)
-    inputs = json.dumps([survey_id, judged.judged, sorted(words.items()), round_.refires])
+    sisters = judged.sisters
+    inputs = json.dumps(
+        [
+            *(survey_id, judged.judged, sorted(words.items()), round_.refires),
+            *(sisters.said if sisters else ()),
+        ]
+    )
     digest = hashlib.sha256(f"{book.sha256} {__version__} {inputs}".encode()).hexdigest()
     last = db.execute(
         "SELECT id, inputs_sha256 FROM verdicts WHERE round_id = ? ORDER BY id DESC LIMIT 1",
@@ -158,7 +177,7 @@ def store_verdict(
     cursor = db.execute(
         "INSERT INTO verdicts (round_id, survey_id, rules_sha256, grader, refires_done, facts, "
         "judged, inputs_sha256, grade, reasons, cautions, remedies, price, discard, decor_only, "
-        "made_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "made_at, sisters_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             round_.id,
             survey_id,
@@ -176,6 +195,7 @@ def store_verdict(
             int(verdict.discard),
             int(verdict.decor_only),
             stamp(),
+            sisters.id if sisters else None,
         ),
     )
     verdict_id = cast(int, cursor.lastrowid)
@@ -201,7 +221,7 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
     row = db.execute(
         "SELECT verdicts.round_id, survey_id, rules_sha256, rules.title, verdicts.grader, "
         "refires_done, facts, judged, grade, reasons, cautions, remedies, price, discard, "
-        "decor_only, verdicts.made_at, analysis, code "
+        "decor_only, verdicts.made_at, analysis, sisters_id, code "
         "FROM verdicts JOIN rules ON rules.sha256 = rules_sha256 "
         "JOIN surveys ON surveys.id = survey_id JOIN rounds ON rounds.id = verdicts.round_id "
         "JOIN pieces ON pieces.id = piece_id WHERE verdicts.id = ?",
@@ -213,9 +233,10 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
         )
     (
         round_id, survey_id, rules_sha256, rules_title, grader, refires_done, facts, judged,
-        grade, reasons, cautions, remedies, price, discard, decor_only, made_at, analysis, code,
+        grade, reasons, cautions, remedies, price, discard, decor_only, made_at, analysis,
+        sisters_id, code,
     ) = row  # fmt: skip
-    findings = judged_findings(db, survey_id, json.loads(judged))
+    findings = judged_findings(db, survey_id, json.loads(judged), sisters_id)
     by_id = dict(zip(findings.ids, findings.survey.findings, strict=True))
     weights = db.execute(
         "SELECT finding_id, severity, rule, weight FROM weights WHERE verdict_id = ? "
@@ -253,11 +274,16 @@ def load_verdict(db: sqlite3.Connection, verdict_id: int) -> StoredVerdict:
 
 
 def judged_findings(
-    db: sqlite3.Connection, survey_id: int, judged: list[tuple[int, float]]
+    db: sqlite3.Connection,
+    survey_id: int,
+    judged: list[tuple[int, float]],
+    sisters_id: int | None,
 ) -> JudgedSurvey:
     """Return a survey with the findings that a verdict rests on, from ``verdicts.judged``."""
-    stored = load_survey(db, survey_id)
+    sisters = None if sisters_id is None else load_sisters(db, sisters_id)
+    stored = laid_over(load_survey(db, survey_id), sisters)
     found = load_findings(db, [int(found_id) for found_id, _ in judged])
+    found |= {each.id: each for each in stored.findings}
     zones = set(stored.survey.zones)
     findings = []
     for found_id, certainty in judged:
@@ -268,7 +294,7 @@ def judged_findings(
             zones.add(each.finding.zone)
         findings.append(replace(each.finding, certainty=certainty, photo=photo))
     survey = replace(stored.survey, findings=tuple(findings), zones=frozenset(zones))
-    return JudgedSurvey(survey, tuple(int(found_id) for found_id, _ in judged))
+    return JudgedSurvey(survey, tuple(int(found_id) for found_id, _ in judged), sisters)
 
 
 def _with_ids(verdict: Verdict, judged: JudgedSurvey) -> list[tuple[int, WeighedFinding]]:

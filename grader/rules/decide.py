@@ -78,6 +78,7 @@ def grade_piece(
     reasons += _look_reasons(judged, rules)
     reasons += _remark_reasons(judged, facts, rules)
     reasons += photo_reasons(facts, survey, rules, grade)
+    reasons += [Reason(None, f"mates.{note.kind}", note.text) for note in survey.notes if note.sure]
     refired = [one for one in outcomes if one.action == "refire"] if grade == "refire" else []
     return Verdict(
         piece=survey.piece,

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from grader.findings import PieceSurvey
-from grader.mates import Likeness, adjusted, certainties_of, compare_mates
+from grader.findings import FaultName, PieceSurvey
+from grader.mates import Likeness, adjusted, certainties_of, compare_mates, held_together
 from grader.mates.report import FindingKey
 from tests.mates.made import a_flag, a_mark, a_piece, six, some_facts
 from tests.pieces import a_finding
@@ -81,6 +81,15 @@ def test_a_browned_side_is_told_and_backs_its_flag() -> None:
     assert "front side" in note.text
     (change,) = report.adjustments
     assert change.certainty > 0.5
+
+
+@pytest.mark.parametrize(("fault", "backed"), [("one_sided_browning", True), ("scorch", False)])
+def test_browner_clay_backs_a_browned_side(fault: FaultName, backed: bool) -> None:
+    flag = a_flag(a_mark(), fault)
+    pieces = six(browner=0.08, flags=(flag,))
+    key: FindingKey = ("K1", fault, flag.photo, flag.bbox_px)
+    changes = compare_mates(pieces, some_facts(*CODES, finish="raw"), {key: 0.4}).adjustments
+    assert [change.certainty > 0.5 for change in changes] == [True] * backed
 
 
 def test_a_thin_coat_of_paint_is_told() -> None:
@@ -198,3 +207,18 @@ def test_findings_take_their_new_certainty() -> None:
     assert changed.certainty == pytest.approx(0.27)
     assert changed.why.endswith("it may be the drawing.")
     assert adjusted(survey, ()) is survey
+
+
+def test_surveys_are_held_together() -> None:
+    spot = a_finding("pit", piece="K1", at=(500, 400), mm=1.5, certainty=0.9)
+    looks = _with_mark(5)
+    looks[2] = a_piece("K3", 3, browner=0.08, marks=looks[2].sides[0].marks)
+    surveys = [
+        PieceSurvey(each.piece, (), (spot,) if each.piece == "K1" else (), likeness=each)
+        for each in looks
+    ]
+    alone = PieceSurvey("K9", (), (spot,))
+    held = held_together([*surveys, alone], some_facts(*CODES))
+    assert [each.piece for each in held] == ["K1", "K2", "K3", "K4", "K5", "K6", "K9"]
+    assert held[0].findings == () and held[-1] == alone
+    assert {each.piece: note.kind for each in held for note in each.notes} == {"K3": "browner"}

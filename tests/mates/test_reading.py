@@ -10,12 +10,10 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.errors import GraderError
-from grader.faults import Evidence, ViewEvidence
+from grader.faults import Evidence
 from grader.findings import PhotoReport
 from grader.mates import Likeness, compare_mates, from_json, read_likeness, to_json
-from grader.relief import find_reliefs
-from grader.skin import read_skin
-from grader.zones import common_clay, find_zones
+from grader.survey import view_evidence
 from tests.drawn import BLUE, CLAY, draw_pot, island
 from tests.mates.made import some_facts
 from tests.pieces import a_finding
@@ -51,14 +49,7 @@ def _piece(
         ).surface(view=view)
         for number, view in enumerate(names)
     ]
-    common = common_clay(surfaces)
-    zones = [find_zones(each, common, decorated=True, seen_from_side=True) for each in surfaces]
-    views = tuple(
-        ViewEvidence(surface, zone, read_skin(surface, zone), relief, shade)
-        for surface, zone, (relief, shade) in zip(
-            surfaces, zones, find_reliefs(surfaces, zones), strict=True
-        )
-    )
+    views = view_evidence(surfaces, decorated=True)
     findings = []
     if flagged and dot is not None:
         at = (round(dot[0]) - 7, round(dot[1]) - 7)
@@ -89,9 +80,10 @@ def test_clay_paint_and_place_are_read(batch: list[Likeness]) -> None:
     assert paint.light == pytest.approx(np.array(BLUE) / CLAY, abs=0.06)
     cells = first.sides[0].painted_cells()
     rows = np.flatnonzero(cells.mean(1) > 0.8) / len(cells)
-    # The band is 180 px high on a wall of 608.
-    assert len(rows) / len(cells) == pytest.approx(180 / 608, abs=0.04)
-    assert first.painted_share == pytest.approx(180 / 608, abs=0.05)
+    # The band is 180 px high, at 8 px/mm.
+    band = 180 / 8 / first.sides[0].high_mm
+    assert len(rows) / len(cells) == pytest.approx(band, abs=0.04)
+    assert first.painted_share == pytest.approx(band, abs=0.05)
 
 
 def test_a_spot_is_read_at_its_place(batch: list[Likeness]) -> None:
@@ -132,7 +124,7 @@ def test_it_is_small_and_can_be_kept(batch: list[Likeness]) -> None:
     assert pickle.loads(pickle.dumps(batch[0])) == batch[0]
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"version": 1}', '{"version": 1, "sides": 3}'])
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"version": 2}', '{"version": 2, "sides": 3}'])
 def test_damaged_text_is_refused(text: str) -> None:
     with pytest.raises(GraderError, match="cannot be read"):
         from_json(text)

@@ -131,9 +131,9 @@ def three_pieces() -> dict[str, dict[str, Sequence[str]]]:
     }
 
 
-def add(studio: Studio, batch: Batch, **more: Any) -> Added:
+def add(studio: Studio, batch: Batch, *, analysis: Analysis = ANALYSIS, **more: Any) -> Added:
     """Add a batch with the analysis and the rules of the tests."""
-    return add_batch(studio, batch, analysis=ANALYSIS, book=BOOK, workers=1, **more)
+    return add_batch(studio, batch, analysis=analysis, book=BOOK, workers=1, **more)
 
 
 _TIMES = ("_at", "made_at")

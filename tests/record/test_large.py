@@ -108,7 +108,7 @@ def _rows() -> Iterator[tuple[str, list[tuple[Any, ...]]]]:
         [
             (
                 *(p, p, p, BOOK.sha256, "0.1", 0, "{}", json.dumps(judged.get(p, [])), "0"),
-                *("refire" if p in judged else "first", reasons, "[]", "[]", None, 0, 0, AT),
+                *("refire" if p in judged else "first", reasons, "[]", "[]", None, 0, 0, AT, None),
             )
             for p in ids
         ],
