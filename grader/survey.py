@@ -16,6 +16,7 @@ from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import Finding, PhotoReport, PieceSurvey, Problem, Zone
+from grader.mates import read_likeness
 from grader.photo import read_photo
 from grader.piece import cut_out
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
@@ -70,13 +71,18 @@ def survey_piece(
     Returns
     -------
     PieceSurvey
-        A photo that cannot be used is reported as such; nothing is raised for it.
+        With the likeness that its sisters are held against (`grader.mates`). A photo that cannot
+        be used is reported as such; nothing is raised for it.
     """
     gathered = gather(entry, marker_mm=marker_mm, session_colour=session_colour)
     views = gathered.evidence.views
     findings: tuple[Finding, ...] = find_all(gathered.evidence) if views else ()
     return PieceSurvey(
-        piece=entry.code, photos=gathered.photos, findings=findings, zones=_zones_seen(views)
+        piece=entry.code,
+        photos=gathered.photos,
+        findings=findings,
+        zones=_zones_seen(views),
+        likeness=read_likeness(entry.code, gathered.evidence, findings, gathered.photos),
     )
 
 
