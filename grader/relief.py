@@ -51,6 +51,17 @@ _SHADOW_SHARE = 0.75
 """Width of the strip in which its shadow may fall, on either side and down to the foot."""
 
 
+_ARRIS_SHARE = 0.7
+"""Share of the wall's height from which an edge is a corner of a squared or faceted body: it juts
+out towards us and throws no light on the faces beside it. Handles end above the foot."""
+
+_GAP_MM = 6.0
+"""Gaps in a corner that are bridged: the pitch of throwing or paddle marks."""
+
+_ARRIS_MM = 2.0
+"""Rounded over about this width, a corner shines and shades by itself."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Protrusion:
     """A handle as it stands out of the body on one view; shares of the body's height."""
@@ -72,7 +83,8 @@ def find_reliefs(surfaces: Sequence[Surface], zones: Sequence[Zones]) -> list[tu
     -------
     list of (relief, shade), each an ndarray of bool, shape (h, w)
     """
-    edges = [_edges(surface, zone) for surface, zone in zip(surfaces, zones, strict=True)]
+    all_edges = [_edges(surface, zone) for surface, zone in zip(surfaces, zones, strict=True)]
+    edges = [near for near, _ in all_edges]
     beyond = [_beyond_body(surface, zone) for surface, zone in zip(surfaces, zones, strict=True)]
     stands = [
         _protrusion(out, surface, zone)
@@ -86,11 +98,14 @@ def find_reliefs(surfaces: Sequence[Surface], zones: Sequence[Zones]) -> list[tu
         if number in facing:
             marked = marked | _front_strip(surface, zone, facing[number], _HANDLE_SHARE, 0.0)
             shade = _front_strip(surface, zone, facing[number], _SHADOW_SHARE, 1.0)
-        out.append((grow_far(marked, surface.px(_REACH_MM)) & surface.mask, shade))
+        relief = grow_far(marked, surface.px(_REACH_MM))
+        relief |= grow_far(all_edges[number][1], surface.px(_ARRIS_MM))
+        out.append((relief & surface.mask, shade))
     return out
 
 
-def _edges(surface: Surface, zones: Zones) -> Mask:
+def _edges(surface: Surface, zones: Zones) -> tuple[Mask, Mask]:
+    """Edges of things that stand before the wall, and the corners of the wall itself."""
     # Half size is enough for edges this long and four times as fast.
     scale = 0.5 if surface.px_per_mm > 5 else 1.0
     height, width = surface.mask.shape
@@ -112,13 +127,29 @@ def _edges(surface: Surface, zones: Zones) -> Mask:
     # Deep rings do not cancel, but they lie level; a handle or lug always has upright edges, too.
     steep &= np.abs(down) < _LEVEL_SLOPE * np.abs(across)
     joined = cv2.morphologyEx(steep.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
-    if count < 2:
-        return np.zeros((height, width), bool)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
     sides = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
-    long = np.concatenate([[False], sides > _LONG_MM * px_per_mm])
-    found = long[labels].astype(np.uint8)
-    return cv2.resize(found, (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    long = sides > _LONG_MM * px_per_mm
+    # Rings and grain break a corner into a row of edges, one above the other.
+    gap = np.ones((2 * round(_GAP_MM * px_per_mm / 2) + 1, 3), np.uint8)
+    whole = cv2.morphologyEx(joined, cv2.MORPH_CLOSE, gap)
+    _, rows, spans, _ = cv2.connectedComponentsWithStats(whole)
+    wall = (zones.body_rows[1] - zones.body_rows[0] - _rows_of_opening(zones)) * scale
+    upright = spans[:, cv2.CC_STAT_HEIGHT] > _ARRIS_SHARE * wall
+    corner = np.zeros(len(long), bool)
+    corner[labels[(rows > 0) & upright[rows] & (labels > 0)] - 1] = True
+    corner &= long
+    found = []
+    for chosen in (long & ~corner, corner):
+        picture = np.concatenate([[False], chosen])[labels].astype(np.uint8)
+        found.append(cv2.resize(picture, (width, height), interpolation=cv2.INTER_NEAREST) > 0)
+    return found[0], found[1]
+
+
+def _rows_of_opening(zones: Zones) -> int:
+    """Rows of the body that the opening takes up, seen from above."""
+    rows = np.flatnonzero(zones.inside.any(1))
+    return int(rows[-1] - rows[0]) + 1 if rows.size else 0
 
 
 def _without_specks(tone: Plane, size_px: float) -> Plane:

@@ -21,6 +21,9 @@ ROWS = 80
 COLUMNS = 64
 """A pot of 100 mm is seen in cells of about 1.3 mm: a scorch of 5 mm is four cells wide."""
 
+_EDGE_MM = 2.0
+"""Strip along rim and foot that is left out; a scorch is 5 mm and more."""
+
 _PER_CELL = 4
 """Samples along each side of a cell."""
 
@@ -61,14 +64,34 @@ class Skin:
     cell_mm: tuple[float, float]
 
 
-def read_skin(surface: Surface, zones: Zones) -> Skin:
-    """Average the clean clay of one view into the grid."""
+def opening_share(zones: Zones) -> float:
+    """Share of the body's rows that the opening takes up in the middle, 0 where none is seen."""
     first, last = zones.body_rows
-    # The opening is no wall; rows start below the near lip where there is one.
     middle = int(np.nanmedian((zones.body_left + zones.body_right) / 2))
     lip = np.flatnonzero(zones.inside[:, middle])
-    top = int(lip[-1]) + 1 if lip.size else first
-    rows = np.linspace(top + 1, max(top + 2, last - 1), ROWS * _PER_CELL)
+    return (int(lip[-1]) + 1 - first) / max(1, last - first) if lip.size else 0.0
+
+
+def read_skin(surface: Surface, zones: Zones, opening: float) -> Skin:
+    """Average the clean clay of one view into the grid.
+
+    Parameters
+    ----------
+    surface : Surface
+    zones : Zones
+    opening : float
+        Share of the body's rows that the opening takes up, the same for all views of a piece: else
+        a lip that was seen wrong on one view would be held against the wall on the others.
+
+    Returns
+    -------
+    Skin
+    """
+    first, last = zones.body_rows
+    top = first + opening * (last - first)
+    # The rounded rim and the turn of the foot have a light of their own.
+    edge = min(surface.px(_EDGE_MM), 0.1 * (last - top))
+    rows = np.linspace(top + edge, max(top + edge + 1, last - edge), ROWS * _PER_CELL)
     index = np.arange(len(zones.body_left))
     seen = ~np.isnan(zones.body_left)
     left = np.interp(rows, index[seen], zones.body_left[seen])

@@ -21,7 +21,7 @@ from grader.photo import read_photo
 from grader.piece import cut_out
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
-from grader.skin import read_skin
+from grader.skin import opening_share, read_skin
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, common_clay, find_zones
@@ -192,8 +192,9 @@ def view_evidence(
 
     side_zones = [zones_of(surface, True) for surface in sides]
     reliefs = find_reliefs(sides, side_zones)
+    opening = float(np.median([opening_share(zones) for zones in side_zones] or [0.0]))
     views = [
-        ViewEvidence(surface, zones, read_skin(surface, zones), relief, shade)
+        ViewEvidence(surface, zones, read_skin(surface, zones, opening), relief, shade)
         for surface, zones, (relief, shade) in zip(sides, side_zones, reliefs, strict=True)
     ]
     for surface in others:

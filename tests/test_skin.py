@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from grader.skin import COLUMNS, ROWS, read_skin
+from grader.skin import COLUMNS, ROWS, opening_share, read_skin
 from grader.zones import common_clay, find_zones
 from tests.drawn import BLUE, Drawn, blob, draw_pot
 
@@ -12,7 +12,7 @@ from tests.drawn import BLUE, Drawn, blob, draw_pot
 def skin_of(pot: Drawn):  # type: ignore[no-untyped-def]
     surface = pot.surface()
     zones = find_zones(surface, common_clay([surface]), decorated=None, seen_from_side=True)
-    return read_skin(surface, zones)
+    return read_skin(surface, zones, opening_share(zones))
 
 
 def test_an_even_pot_has_an_even_skin() -> None:

@@ -42,7 +42,8 @@ _LEAST_SHIFT_DE00 = 9.0
 _GRAIN_SPREADS = 5.5
 _LEAST_PX = 3.0
 _SPECKLED = 25
-"""Dark dots over all views from which a clay counts as speckled."""
+"""Dark dots over all views, as many as the middle one has on each, from which a clay counts as
+speckled."""
 
 _SHARPER_SPREADS = 2.7
 _DEEPER_SPREADS = 1.2
@@ -113,7 +114,7 @@ def find(evidence: Evidence) -> list[Finding]:
     # Grog, shelf dust and the wiped edge make dark dots on every foot: nobody sorts by them.
     views = [view for view in evidence.views if view.surface.view != "foot"]
     dots = [_Dot(view, spot) for view in views for spot in _dark_dots(view)]
-    speckled = len(dots) >= _SPECKLED
+    speckled = _all_round(dots, views) >= _SPECKLED
     if speckled:
         # On burnt-out clay every speck has a hard rim: the glaze round it is cut off at white.
         dots = [dot for dot in dots if not _on_burnt(dot)]
@@ -122,7 +123,7 @@ def find(evidence: Evidence) -> list[Finding]:
     for painted in (False, True):
         group = [dot for dot in dots if dot.painted is painted]
         usual = None
-        if len(group) >= _SPECKLED:
+        if _all_round(group, views) >= _SPECKLED:
             usual = (
                 _usual(group, [_rim(dot) for dot in group]),
                 _usual(group, [dot.spot.peak for dot in group]),
@@ -140,6 +141,15 @@ def find(evidence: Evidence) -> list[Finding]:
         reports = (_report(dot, excess, speckled) for dot, excess in pits)
         out += [each for each in reports if (each.shift_de00 or 0) >= _LEAST_SHIFT_DE00]
     return out
+
+
+def _all_round(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> float:
+    """Count the dots, deep enough for a pit, that all views would show if each had as many as the
+    middle one: iron specks lie all round a piece, while pits come in patches, and would else teach
+    what a speck looks like."""
+    deep = [dot for dot in dots if dot.spot.peak >= _LEAST_DEPTH]
+    counts = [sum(dot.view is view for dot in deep) for view in views]
+    return float(np.median(counts)) * len(counts) if counts else 0.0
 
 
 def _dark_dots(view: ViewEvidence) -> list[Spot]:

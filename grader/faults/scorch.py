@@ -7,6 +7,7 @@ a scorch is a patch, a browned side faces one azimuth and runs up and down the w
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import Direction, SkinField, depart, on_photo, regions, shift_of
@@ -23,8 +24,15 @@ _SPREADS = 4.0
 _LEAST_SEED = 0.022
 """Least departure in the middle: about 1 dE00 in a mid-tone clay, what half of observers see."""
 
-_LEAST_DARKENING = -0.02
-"""Burnt clay is darker too. A warm reflection from a table is brighter: it is no scorch."""
+_DARKENING = (1.0, 6.0)
+_REDDENING = (0.4, 2.4)
+"""How far tone falls, and log(R/G) rises, for each unit of departure. In burnt clay L* falls by 3
+to 15, a* and b* rise (common practice, no source): worked out for clays of L* 45 to 82 that makes a
+fall of 1.4 to 5.4 and a rise of 0.8 to 2.3. A warm reflection darkens nothing, a shadow far more
+than it colours, and dust or an outline that takes in a strip of table moves one channel alone."""
+
+_LEAST_SHIFT_DE00 = 1.8
+"""What half of observers object to on a field of colour (Paravina et al. 2015)."""
 
 _LEAST_MM2 = 18.0
 """A patch of 5 mm, the smallest scorch of the trade."""
@@ -65,9 +73,12 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
     patches: list[Mask] = []
     broad: list[Mask] = []
     for region in regions(departure, field.known[number], seed, 0.45 * seed):
-        darker = float(np.median(field.fields[number][..., 2][region]))
-        area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
-        if darker > _LEAST_DARKENING or area < _LEAST_MM2:
+        cell_mm2 = skin.cell_mm[0] * skin.cell_mm[1]
+        # Half of the smallest scorch must be strong; one strong cell is a ring or a grain of grog.
+        strong_mm2 = float((region & (departure > seed)).sum()) * cell_mm2
+        if region.sum() * cell_mm2 < _LEAST_MM2 or strong_mm2 < 0.5 * _LEAST_MM2:
+            continue
+        if not _as_burnt(field.fields[number], departure, region):
             continue
         (broad if _is_broad(region, departure, skin.cell_mm) else patches).append(region)
     out = []
@@ -80,7 +91,16 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
     return out
 
 
-def _is_broad(region: Mask, departure: np.ndarray, cell_mm: tuple[float, float]) -> bool:
+def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], region: Mask) -> bool:
+    """Whether the strong part of a region moves in tone and in both hues as burnt clay does."""
+    core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
+    red, _, tone = (float(value) for value in np.median(fields[core], axis=0))
+    along = float(np.median(departure[core]))
+    darkens = _DARKENING[0] * along < -tone < _DARKENING[1] * along
+    return darkens and _REDDENING[0] * along < red < _REDDENING[1] * along
+
+
+def _is_broad(region: Mask, departure: NDArray[np.float32], cell_mm: tuple[float, float]) -> bool:
     """Judge the extent at half strength, where noise does not reach."""
     strong = region & (departure > 0.5 * float(np.quantile(departure[region], 0.95)))
     rows = np.flatnonzero(strong.any(1))
@@ -106,6 +126,8 @@ def _report(
         return None
     mask, corner = placed
     shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
+    if shift < _LEAST_SHIFT_DE00:
+        return None
     # Held against one view alone, the light itself may bend more than the fit does.
     trust = 1.0 if field.shared_light else 0.6
     certainty = trust * min(1.0, 0.5 + 0.5 * (peak - 0.6 * seed) / seed)

@@ -32,6 +32,14 @@ _SHADE_TRUST = 0.4
 """Beside a handle that faces the camera most of a difference is the handle's own light."""
 
 
+_ALONE_TRUST = 0.6
+"""Held against one view alone, the light itself may bend more than the fit does."""
+
+_WITHIN = 0.35
+"""Share of its own strongest part down to which a region reaches: what is weaker round a strong
+middle is the light of the room, not the fault."""
+
+
 @dataclass(frozen=True, slots=True)
 class Direction:
     """A direction of colour that a fault moves along.
@@ -94,8 +102,13 @@ def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: in
     if len(views) >= 3:
         sound = _least(fields, along, witnesses)
         shared = True
+        # Where no other view shows the place, the view is held against the bend of its own light.
+        alone = known & ~np.isfinite(sound).all(-1)
+        for number in np.flatnonzero(alone.any((1, 2))):
+            sound[number][alone[number]] = _plane(fields[number], known[number])[alone[number]]
     else:
         sound = np.stack([_plane(field, ok) for field, ok in zip(fields, known, strict=True)])
+        alone = np.zeros_like(known)
         shared = False
     rest = fields - sound
     ok = known & np.isfinite(rest).all(-1)
@@ -112,6 +125,7 @@ def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: in
     noise = float(1.4826 * np.median(np.abs(low - np.median(low))))
     shade = np.stack([_on_grid(view.shade, view) for view in views]) > 0.5
     departure[shade] *= _SHADE_TRUST
+    departure[alone] *= _ALONE_TRUST
     return SkinField(departure, rest, ok, noise, shared)
 
 
@@ -157,7 +171,7 @@ def _least(
     rows, cols = np.mgrid[0:ROWS, 0:COLUMNS]
     sound = fields[pick, rows, cols]
     sound[seen < 2] = np.nan
-    return np.broadcast_to(sound, fields.shape)
+    return np.broadcast_to(sound, fields.shape).copy()
 
 
 def _plane(field: NDArray[np.float32], known: Mask) -> NDArray[np.float32]:
@@ -191,13 +205,19 @@ def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float3
 
 def regions(departure: NDArray[np.float32], known: Mask, seed: float, grow_to: float) -> list[Mask]:
     """Connected cells above `grow_to` that hold at least one cell above `seed`, largest first."""
-    count, labels = cv2.connectedComponents(((departure > grow_to) & known).astype(np.uint8))
-    out = []
-    for number in range(1, count):
-        region = labels == number
-        if departure[region].max() > seed:
-            out.append(region)
+    out: list[Mask] = []
+    for wide in _joined((departure > grow_to) & known):
+        strongest = float(departure[wide].max())
+        if strongest <= seed:
+            continue
+        within = wide & (departure > _WITHIN * strongest)
+        out += [region for region in _joined(within) if departure[region].max() > seed]
     return sorted(out, key=lambda mask: -int(mask.sum()))
+
+
+def _joined(mask: Mask) -> list[Mask]:
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8))
+    return [labels == number for number in range(1, count)]
 
 
 def on_photo(

@@ -19,7 +19,7 @@ from grader.faults import Evidence, ViewEvidence
 from grader.findings import Finding
 from grader.piece import Silhouette
 from grader.relief import find_reliefs
-from grader.skin import read_skin
+from grader.skin import opening_share, read_skin
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Scale, Target
 from grader.zones import common_clay, find_zones
@@ -246,7 +246,7 @@ def seen(
         find_zones(surface, clay, decorated=decorated, seen_from_side=True) for surface in surfaces
     ]
     views = tuple(
-        ViewEvidence(surface, zone, read_skin(surface, zone), relief, shade)
+        ViewEvidence(surface, zone, read_skin(surface, zone, opening_share(zone)), relief, shade)
         for surface, zone, (relief, shade) in zip(
             surfaces, zones, find_reliefs(surfaces, zones), strict=True
         )
