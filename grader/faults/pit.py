@@ -18,7 +18,7 @@ from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.spots import Spot, enclosed, find_spots, local_median
 from grader.findings import Finding
-from grader.surface import grow, shrink
+from grader.surface import Plane, grow, shrink
 
 _LARGEST_MM = 2.2
 """Pinholes are 0.2 to 1 mm, and an open blister a little more (common practice, no source)."""
@@ -50,6 +50,18 @@ _DEEPER_SPREADS = 1.2
 """A pit's rim is so many spreads sharper than that of specks of its size, and it is darker than
 most of them. Blur and the bleeding of iron bound how sharp a speck can be, so that its upper tail
 is short."""
+
+_LIP_PX = (1.5, 3.5)
+_LIP_REACH_PX = 6
+"""The ring in which a lip is looked for: outside the blur of the dot's own rim."""
+
+_LIP_SPREADS = 4.0
+_LIP_SHARPNESS = 0.5
+"""A ring so many spreads lighter than round specks tells a pit whose rim is at least half as much
+sharper as is asked of one without a lip: a speck bleeds into the glaze and darkens it."""
+
+_LEAST_LIP_SPREAD = 0.01
+"""One per cent of light, the resolution of the median round the dots."""
 
 _CHANCE = 0.0005
 """Share of specks that pass all the same: 2 of 4500 on ten pieces without pits (tuned on)."""
@@ -87,6 +99,8 @@ _STEEPEST = 2.0
 class _Dot:
     view: ViewEvidence
     spot: Spot
+    lip: float
+    """Tone (natural logarithm) of a narrow ring round the dot above that of its surroundings."""
 
     @property
     def painted(self) -> bool:
@@ -113,7 +127,7 @@ def find(evidence: Evidence) -> list[Finding]:
         return []
     # Grog, shelf dust and the wiped edge make dark dots on every foot: nobody sorts by them.
     views = [view for view in evidence.views if view.surface.view != "foot"]
-    dots = [_Dot(view, spot) for view in views for spot in _dark_dots(view)]
+    dots = [dot for view in views for dot in _dark_dots(view)]
     speckled = _all_round(dots, views) >= _SPECKLED
     if speckled:
         # On burnt-out clay every speck has a hard rim: the glaze round it is cut off at white.
@@ -127,6 +141,7 @@ def find(evidence: Evidence) -> list[Finding]:
             usual = (
                 _usual(group, [_rim(dot) for dot in group]),
                 _usual(group, [dot.spot.peak for dot in group]),
+                _usual(group, [dot.lip for dot in group], _LEAST_LIP_SPREAD),
             )
         elif speckled:
             continue
@@ -152,7 +167,7 @@ def _all_round(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> float:
     return float(np.median(counts)) * len(counts) if counts else 0.0
 
 
-def _dark_dots(view: ViewEvidence) -> list[Spot]:
+def _dark_dots(view: ViewEvidence) -> list[_Dot]:
     surface, zones = view.surface, view.zones
     around = local_median(surface.tone, surface.px(_WINDOW_MM), low=-6.2, high=0.8)
     depth = around - surface.tone
@@ -173,8 +188,19 @@ def _dark_dots(view: ViewEvidence) -> list[Spot]:
         # All round, the light must come back to that of the surroundings of the dot itself.
         back = 0.45 * spot.peak - float(around[spot.peak_at])
         if enclosed(dark, spot, surface.px(_RING_MM), below=back) > _ENCLOSED:
-            out.append(spot)
+            out.append(_Dot(view, spot, _lip(depth, spot)))
     return out
+
+
+def _lip(depth: Plane, spot: Spot) -> float:
+    row, col = spot.corner
+    height, width = spot.region.shape
+    top, left = max(0, row - _LIP_REACH_PX), max(0, col - _LIP_REACH_PX)
+    window = depth[top : row + height + _LIP_REACH_PX, left : col + width + _LIP_REACH_PX]
+    region = np.zeros(window.shape, bool)
+    region[row - top : row - top + height, col - left : col - left + width] = spot.region
+    ring = grow(region, _LIP_PX[1]) & ~grow(region, _LIP_PX[0])
+    return -float(window[ring].mean()) if ring.any() else 0.0
 
 
 def _on_burnt(dot: _Dot) -> bool:
@@ -224,7 +250,7 @@ class _Usual:
         return (value - (self.slope * min(size_mm, 1.0) + self.level)) / self.spread
 
 
-def _usual(dots: Sequence[_Dot], values: Sequence[float]) -> _Usual:
+def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 0.05) -> _Usual:
     """Learn from the specks of the piece itself; a few pits among them do not matter."""
     sizes = np.array([dot.size_mm for dot in dots])
     measured = np.array(values)
@@ -239,10 +265,10 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float]) -> _Usual:
     # The lower tail is faint specks; only the upper one, up to its 95th part, is of interest.
     middle = float(np.median(rest))
     spread = (float(np.quantile(rest, 0.95)) - middle) / 1.645
-    return _Usual(float(slope), float(level) + middle, max(spread, 0.05))
+    return _Usual(float(slope), float(level) + middle, max(spread, least_spread))
 
 
-def _excess(dot: _Dot, usual: tuple[_Usual, _Usual] | None) -> float | None:
+def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual] | None) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
     if dot.spot.peak < _LEAST_DEPTH or dot.spot.steepness < _STEEP:
         return None
@@ -256,10 +282,13 @@ def _excess(dot: _Dot, usual: tuple[_Usual, _Usual] | None) -> float | None:
         return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:
         return None
-    rim, depth = usual
+    rim, depth, lip = usual
     if depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
-    excess = rim.above(dot.size_mm, _rim(dot)) / _SHARPER_SPREADS
+    sharper = rim.above(dot.size_mm, _rim(dot)) / _SHARPER_SPREADS
+    # Glaze drawn back from a hole stands round it as a lip that catches the light.
+    lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS if sharper > _LIP_SHARPNESS else 0.0
+    excess = max(sharper, lipped)
     return excess if excess > 1.0 else None
 
 
