@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.morphology import remove_small_objects
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
@@ -34,7 +35,8 @@ _WINDOW_MM, _STEP_MM = 14.0, 7.0
 """Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
 
 _LEAST_MM2 = 12.0
-"""Paint that a window must hold: a stripe of 1.5 mm along 8 mm."""
+"""Paint that a window must hold, and the least that hangs together: a stripe of 1.5 mm along
+8 mm."""
 
 _ANGLES = np.radians(np.arange(0, 180, 15))
 _BIN_MM = 0.5
@@ -147,7 +149,11 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     coat = light.seen & (most < _CLAY) & (coverage.error < _OFF_LINE)
     coat &= np.abs(coverage.share - coverage.by_chroma) < _DISAGREE
     coat &= ~grow(sharp, max(1.0, _SHARP_REACH_MM * light.px_per_mm))
-    return grow(shrink(coat, 1.0), 1.0) & coat
+    coat = grow(shrink(coat, 1.0), 1.0) & coat
+    # Between the lines of a drawing clay in odd light looks like thin paint in a patch here, a
+    # patch there; a coat hangs together.
+    least_px = round(_LEAST_MM2 * light.px_per_mm**2)
+    return np.asarray(remove_small_objects(coat, max_size=least_px - 1, connectivity=2))
 
 
 def _streaked_windows(coverage: Coverage, coat: Mask, px_per_mm: float) -> Iterator[_Window]:
