@@ -6,6 +6,7 @@ again, so to speak: brighter, dimmer, warmer, mirrored, turned, packed harder, a
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
@@ -18,14 +19,23 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from grader.batch import PieceEntry, Shot, find_batch
-from grader.colour.srgb import decode_srgb, encode_srgb
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import (
+    LINEAR_RGB_TO_XYZ,
+    decode_srgb,
+    encode_srgb,
+    lab_to_linear,
+    linear_to_lab,
+)
 from grader.findings import Finding, PieceSurvey
+from grader.render.tones import planckian_rgb
 from grader.rules import grade_piece, load_rules
 from grader.survey import survey_piece
 
 SAMPLES = Path(__file__).parent.parent / "sample_images"
 FLAKED, SCORCHED = "M05", "M14"
 Picture = NDArray[np.uint8]
+_LUMINANCE = LINEAR_RGB_TO_XYZ[1]
 SURE = 0.7
 """Certainty from which a finding must come again; fainter ones may fall on either side."""
 
@@ -122,12 +132,52 @@ def test_the_same_pot_again(code: str, name: str, tmp_path: Path) -> None:
     assert _grade(after) == _grade(before)
     sure = [found for found in before.findings if found.certainty >= SURE]
     assert sure, "nothing to hold on to"
+    # What its sisters are held against goes along with what was found.
+    assert before.likeness is not None
+    flags = [flag for side in before.likeness.sides for flag in side.flags]
+    assert {(flag.fault, flag.photo) for flag in flags} >= {(f.fault, f.photo) for f in sure}
     lost = _unmatched(before.findings, after.findings, scale, reach_px=16)
     new = _unmatched(after.findings, before.findings, 1 / scale, reach_px=16)
     # A mark at the very limit may come or go with the noise; marked ones may not.
     few = max(1, len(sure) // 5) if scale == 1.0 else max(1, len(sure) // 2)
     assert len(lost) <= few, lost
     assert len(new) <= few, new
+
+
+_BALANCE_LEAVES = 0.35
+"""Share of a lamp's tint, as an exponent, that is left in by a phone's white balance."""
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "exposure"), [(3000, 0.6), (4000, 1.0), (5500, 0.6), (7000, 1.0)]
+)
+def test_one_pot_under_four_lamps(kelvin: float, exposure: float, tmp_path: Path) -> None:
+    """Its grade stays, and with the chart beside it its clay is as it was rendered.
+
+    At half the pixels, for the time that it takes. Against the truth of `truth.json`: colour within
+    2 dE00 at its lightness, which is the lamp's to say and not the chart's, and scale within 2 %.
+    """
+    tint = (planckian_rgb(kelvin) / planckian_rgb(6000)) ** _BALANCE_LEAVES
+    change = _gain(*(exposure * tint / tint.max()))
+    after = _again(SCORCHED, tmp_path, lambda rgb: change(_half(rgb)), 92)
+    assert _grade(after) == _grade(_as_taken(SCORCHED)) == "second"
+    (truth,) = (
+        each
+        for each in json.loads((SAMPLES / "truth.json").read_text())
+        if each["piece"] == SCORCHED
+    )
+    assert after.likeness is not None and after.likeness.clay is not None
+    assert after.likeness.colour_from == "chart"
+    red, blue = after.likeness.clay
+    clay = lab_to_linear(truth["clay_lab"])
+    seen = np.exp([red, 0.0, blue])
+    seen *= (clay @ _LUMINANCE) / (seen @ _LUMINANCE)
+    lab = linear_to_lab(np.stack([clay, seen]))
+    assert ciede2000(lab[0], lab[1]) <= 2.0
+    for view in truth["views"]:
+        for photo in after.photos:
+            if photo.view == view["view"]:
+                assert photo.px_per_mm == pytest.approx(view["px_per_mm"] / 2, rel=0.02)
 
 
 def test_the_mirror_shows_the_same_flaws(tmp_path: Path) -> None:
