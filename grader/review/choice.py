@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
+from grader.record.bench import piece_view
 from grader.record.clock import local_words
+from grader.record.errors import UnknownPieceError
+from grader.record.lines import pieces_word
 from grader.record.queries import BatchRow, batches
 from grader.record.studio import Studio
 
@@ -12,10 +17,18 @@ _ALL = 0
 """Choice of all that waits; rows of the record begin at 1."""
 
 
-def chosen_batch(studio: Studio, *, with_all: bool = True) -> int | None:
+def chosen_batch(studio: Studio, *, with_all: bool = True, headed: bool = True) -> int | None:
     """Return the id of the load that the maker chose; None for all that waits.
 
     The choice is shown only where there is one.
+
+    Parameters
+    ----------
+    studio : Studio
+    with_all : bool
+        False leaves out all that waits.
+    headed : bool
+        False says only to screen readers what is chosen here, to save a line.
     """
     rows = [row for row in batches(studio) if row.pieces]
     if not rows:
@@ -30,6 +43,7 @@ def chosen_batch(studio: Studio, *, with_all: bool = True) -> int | None:
         options,
         index=options.index(kept) if kept in options else 0,
         format_func=lambda batch_id: names.get(batch_id, "All that waits, of every load"),
+        label_visibility="visible" if headed else "collapsed",
     )
     st.session_state["load"] = chosen
     return chosen or None
@@ -38,4 +52,10 @@ def chosen_batch(studio: Studio, *, with_all: bool = True) -> int | None:
 def load_name(row: BatchRow) -> str:
     """Return the name of a load with its day and what waits in it."""
     waits = f", {row.undecided} without your word" if row.undecided else ", all graded"
-    return f"{row.label} ({local_words(row.opened_at)[:10]}, {row.pieces} pieces{waits})"
+    return f"{row.label} ({local_words(row.opened_at)[:10]}, {pieces_word(row.pieces)}{waits})"
+
+
+def choose_batch_of(studio: Studio, code: str) -> None:
+    """Choose the load that a piece came with; nothing changes where there is no such piece."""
+    with suppress(UnknownPieceError):
+        st.session_state["load"] = piece_view(studio, code).round.batch_id

@@ -17,6 +17,7 @@ from grader.errors import UsageError
 from grader.photo import PHOTO_SUFFIXES
 from grader.record.add import Added, take_in
 from grader.record.errors import told
+from grader.record.lines import pieces_word
 from grader.record.studio import Studio
 
 _INCOMING = "incoming"
@@ -134,8 +135,7 @@ def told_of(added: Added) -> list[str]:
         "left out": "left out",
     }
     lines = [
-        f"{len(codes)} {'piece' if len(codes) == 1 else 'pieces'} {words[step]}: "
-        f"{', '.join(codes)}."
+        f"{pieces_word(len(codes))} {words[step]}: {', '.join(codes)}."
         for step, codes in by_step.items()
     ]
     lines += list(added.problems)

@@ -7,7 +7,7 @@ from typing import Any
 import streamlit as st
 
 from grader.errors import GraderError
-from grader.review.choice import chosen_batch
+from grader.review.choice import choose_batch_of, chosen_batch
 from grader.review.going import to_page
 from grader.review.keys import key_table
 from grader.review.said import Sitting, carry_out
@@ -23,14 +23,16 @@ _MOST_PIECES = 5
 
 def show(workshop: Workshop) -> None:
     """Show the page."""
-    batch_id = chosen_batch(workshop.studio)
+    asked = st.session_state.pop("wanted_piece", "") or st.query_params.get("piece", "")
+    if asked:
+        choose_batch_of(workshop.studio, asked)
+    batch_id = chosen_batch(workshop.studio, headed=False)
     rows = queue(workshop.studio, batch_id)
     if not rows:
         _nothing_yet(workshop)
         return
     # A new visit sorts the queue anew; while the maker works, it stays as it is.
     st.session_state["bench_order"] = [row.code for row in rows]
-    asked = st.session_state.pop("wanted_piece", "") or st.query_params.get("piece", "")
     codes = {row.code.casefold(): row.code for row in rows}
     start = codes.get(asked.casefold(), "") or next(
         (row.code for row in rows if row.decided is None and not row.pending), rows[0].code

@@ -8,6 +8,7 @@ import streamlit as st
 
 from grader.lists import lists_of
 from grader.record.graded import graded_batch
+from grader.record.lines import pieces_word
 from grader.record.queries import batches
 from grader.record.studio import Studio
 from grader.review.choice import chosen_batch
@@ -32,8 +33,8 @@ def show(workshop: Workshop) -> None:
         row = batches(studio, batch_id=batch_id)[0]
         if row.undecided:
             st.write(
-                f"{row.undecided} of {row.pieces} pieces still have the proposed grade only: your "
-                "word is not on them yet."
+                f"The grade of {row.undecided} of {pieces_word(row.pieces)} is only proposed: "
+                "your word is not on it yet."
             )
         choice, button = st.columns([4, 1], vertical_alignment="bottom")
         title = choice.segmented_control("List", list(_CHOICES), default="Seconds") or "Seconds"

@@ -68,7 +68,7 @@ def _pair(workshop: Workshop, code: str) -> None:
 def turned_words(found: BeforeAfter) -> str:
     """Return how the piece stood on the later photos, as far as it could be told."""
     if not found.alignment.known:
-        return "How it stood turned could not be told, so places are paired with more room."
+        return "How it stood could not be told, so places are paired more loosely."
     turn = abs(found.alignment.turned_deg)
     if turn < 2:
         return "It stood as before."

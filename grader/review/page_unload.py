@@ -15,6 +15,7 @@ from grader.photo import PHOTO_SUFFIXES
 from grader.record.add import Added, end_batch
 from grader.record.bench import aside_photos, piece_view
 from grader.record.facts import set_facts, table_of_facts, take_table
+from grader.record.lines import pieces_word
 from grader.record.pieces import CHART_VIEW, VIEW_ORDER, PlacedPhoto
 from grader.record.queries import PieceRow, piece_list
 from grader.record.studio import Studio
@@ -158,14 +159,14 @@ def _work(workshop: Workshop, batch_id: int | None) -> None:
         if done and st.button("To the bench with what is ready"):
             to_page("bench")
     elif here:
-        st.write(f"{len(here)} of {len(rows)} pieces wait to be looked at for faults.")
+        st.write(f"To be looked at for faults: {len(here)} of {pieces_word(len(rows))}.")
         if st.button("Sorted: look at them now", type="primary"):
             if batch_id is not None:
                 end_batch(studio, batch_id)
             start_looking(studio)
             st.rerun(scope="fragment")
     elif rows:
-        st.write(f"All {len(rows)} pieces were looked at.")
+        st.write(f"Looked at: {pieces_word(len(rows))}, which is all.")
         if st.button("To the bench", type="primary"):
             to_page("bench")
 
@@ -277,7 +278,9 @@ def _facts(studio: Studio, batch_id: int | None) -> None:
             said = {name: value for name, value in words.items() if value}
             changed = set_facts(studio, chosen or codes, said) if said else {}
             count = sum(map(bool, changed.values()))
-            st.session_state["facts_said"] = f"{count} of {len(chosen or codes)} pieces changed."
+            st.session_state["facts_said"] = (
+                f"Changed: {count} of {pieces_word(len(chosen or codes))}."
+            )
             st.rerun()
     if st.session_state.get("facts_said"):
         st.text(st.session_state.pop("facts_said"))
@@ -306,7 +309,7 @@ def _table(studio: Studio, codes: list[str]) -> None:
             changed, unknown = take_table(studio, file)
         finally:
             file.unlink(missing_ok=True)
-        said = f"{sum(map(bool, changed.values()))} pieces changed."
+        said = f"Changed: {pieces_word(sum(map(bool, changed.values())))}."
         if unknown:
             said += f" Not in the record: {', '.join(unknown)}."
         st.session_state["facts_said"] = said

@@ -461,7 +461,7 @@ def test_the_whole_way_from_dropped_photos_to_a_printed_list(browser: Any, tmp_p
         assert seen.page.locator(".thumbs li").count() == len(photos)
         assert not (studio.folder / "incoming" / "x").exists()
         seen.page.get_by_role("button", name="Sorted: look at them now").click()
-        seen.page.get_by_text("All 1 pieces were looked at.").wait_for(timeout=400_000)
+        seen.page.get_by_text("Looked at: 1 piece, which is all.").wait_for(timeout=400_000)
         seen.page.get_by_role("button", name="To the bench").click()
         on_bench(seen, "M14")
         view = piece_view(studio, "M14")

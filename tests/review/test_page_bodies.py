@@ -132,6 +132,24 @@ def test_folder_that_is_not_there_is_told(studio: Studio) -> None:
     assert "there is no such folder" in words(page)
 
 
+def test_a_piece_of_another_load_is_put_on_the_bench_with_its_load(
+    studio: Studio, tmp_path: Path
+) -> None:
+    add(studio, a_batch(tmp_path / "21 November", {"N1": three_pieces()["K01"]}))
+    script = (
+        "from pathlib import Path\n"
+        "import streamlit as st\n"
+        "from grader.review import page_bench\n"
+        "from grader.review.state import open_workshop\n"
+        "st.session_state.setdefault('wanted_piece', 'K02')\n"
+        f"page_bench.show(open_workshop(Path({str(studio.folder)!r})))\n"
+    )
+    page = AppTest.from_string(script, default_timeout=60).run()
+    assert not page.exception
+    assert page.session_state["load"] == 1
+    assert page.session_state["bench_order"] == ["K02", "K03", "K01"]
+
+
 def test_the_way_to_the_phone_is_told(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(SHARED_VARIABLE, raising=False)
     assert "grader review --share" in words(a_page("page_unload", studio.folder))
@@ -150,6 +168,6 @@ def test_one_workshop_serves_all_windows(studio: Studio) -> None:
 
 def test_lists_say_how_many_wait_for_a_word(studio: Studio) -> None:
     decide_grade(studio, "K01", "first")
-    assert "2 of 3 pieces still have the proposed grade" in words(
+    assert "The grade of 2 of 3 pieces is only proposed" in words(
         a_page("page_lists", studio.folder)
     )

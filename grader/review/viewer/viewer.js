@@ -55,11 +55,14 @@ class Bench extends BenchFrame {
       if (this.acts.length) event.preventDefault();
     };
     window.addEventListener("beforeunload", this.onLeave);
+    this.onResize = () => this.fillWindow();
+    window.addEventListener("resize", this.onResize);
   }
 
   close() {
     document.removeEventListener("keydown", this.onKey);
     window.removeEventListener("beforeunload", this.onLeave);
+    window.removeEventListener("resize", this.onResize);
     for (const timer of [this.waiting, this.reminder, this.ahead, this.hushed]) clearTimeout(timer);
     this.stage.close();
   }
@@ -85,7 +88,17 @@ class Bench extends BenchFrame {
     }
     this.settle();
     this.render();
+    this.fillWindow();
     this.await();
+  }
+
+  // The bench ends where the window does, whatever stands above it on the page.
+  fillWindow() {
+    const work = this.part("work");
+    if (work.hidden) return;
+    let above = work.getBoundingClientRect().top;
+    for (let node = this.root.host || work; node; node = node.parentElement) above += node.scrollTop;
+    work.style.setProperty("--above", `${Math.round(above)}px`);
   }
 
   keep(piece) {
