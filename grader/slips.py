@@ -79,12 +79,13 @@ def write_slips(
     OutputError
         The file cannot be written.
     """
-    slips = [_slip(piece) for piece in pieces]
-    if len(slips) > _MOST_SLIPS:
+    pieces = list(pieces)
+    if len(pieces) > _MOST_SLIPS:
         raise UsageError(
-            f"{len(slips)} slips are too many for one page",
+            f"{len(pieces)} slips are too many for one page",
             remedy=f"Print at most {_MOST_SLIPS} at a time",
         )
+    slips = [_slip(piece) for piece in pieces]
     write_files({path: slips_page(slips, marker_mm).encode()})
     return len(slips)
 
