@@ -77,8 +77,8 @@ _ENCLOSED = 0.85
 """Share of the ring round a dot that must be as light as the surroundings: the tip of a painted
 petal goes on to one side."""
 
-_STEEP = 1.3
-"""The lens makes of a point a bell; its steepness is 1.43. What is softer is no hole."""
+_STEEP = 0.9
+"""The lens makes of a point a bell. What is softer than nine tenths of its steepness is no hole."""
 
 _LONG = 3.0
 _LONG_ALONE = 2.2
@@ -270,7 +270,9 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 
 
 def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual] | None) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
-    if dot.spot.peak < _LEAST_DEPTH or dot.spot.steepness < _STEEP:
+    if dot.spot.peak < _LEAST_DEPTH:
+        return None
+    if dot.spot.steepness < _STEEP * _bell_steepness(dot.spot.diameter_px):
         return None
     if usual is None:
         if dot.spot.length_px > _LONG_ALONE * dot.spot.width_px:
@@ -290,6 +292,14 @@ def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual] | None) -> float | N
     lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS if sharper > _LIP_SHARPNESS else 0.0
     excess = max(sharper, lipped)
     return excess if excess > 1.0 else None
+
+
+def _bell_steepness(diameter_px: float) -> float:
+    """Steepness of a bell of this width at half height, with its slope read over two pixels as
+    `spots` reads it: 1.43 for a wide one, less for one of few pixels."""
+    sigma = diameter_px / 2.355
+    beside = np.exp(-((sigma + np.array([-1.0, 1.0])) ** 2) / (2 * sigma**2))
+    return float(beside[0] - beside[1]) / 2 * diameter_px
 
 
 def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:

@@ -1,0 +1,96 @@
+"""Pits on made walls, held against iron specks that are as large and as dark."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.faults import pit
+from tests.faults import made
+
+Picture = NDArray[np.float64]
+FINER = made.blank().shape[1] / made.WIDE_MM
+
+
+def _dots(
+    picture: Picture,
+    places_mm: NDArray[np.float64],
+    *,
+    wide_mm: float,
+    left: float,
+    soft_mm: float,
+    lip: float = 0.0,
+) -> Picture:
+    """Dark dots that leave a share of the light, with soft rims, in a lighter ring if wanted."""
+    dark = made.blank()
+    ring = made.blank()
+    for x, y in places_mm:
+        middle = (round(x * FINER), round(y * FINER))
+        cv2.circle(ring, middle, round(wide_mm * FINER), 1.0, -1)
+        cv2.circle(dark, middle, round(wide_mm / 2 * FINER), 1.0, -1)
+    dark = cv2.GaussianBlur(dark, (0, 0), soft_mm * FINER)
+    ring = cv2.GaussianBlur(ring, (0, 0), 0.1 * FINER)
+    return np.asarray(picture * (1 + lip * ring[..., None]) * (1 - (1 - left) * dark[..., None]))
+
+
+def _scattered(
+    count: int, seed: int, box: tuple[float, float, float, float]
+) -> NDArray[np.float64]:
+    """Places at least 2.5 mm apart within (left, top, right, bottom) in mm."""
+    rng = np.random.default_rng(seed)
+    out: list[NDArray[np.float64]] = []
+    while len(out) < count:
+        at = rng.uniform(box[:2], box[2:])
+        if all(np.hypot(*(at - other)) > 2.5 for other in out):
+            out.append(at)
+    return np.array(out)
+
+
+ALL_OVER = (5.0, 6.0, 43.0, 54.0)
+
+
+def test_a_patch_of_many_pits_is_not_taken_for_a_speckled_clay() -> None:
+    places = _scattered(32, 0, (12, 14, 36, 46))
+    front = _dots(made.wall(), places, wide_mm=0.8, left=0.03, soft_mm=0.05)
+    others = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    found = pit.find(made.seen(front, *others))
+    assert {each.fault for each in found} == {"pit"}
+    assert len(found) > 0.8 * len(places)
+
+
+def test_specks_all_round_are_the_clay() -> None:
+    walls = [
+        _dots(
+            made.wall(seed=seed),
+            _scattered(40, seed, ALL_OVER),
+            wide_mm=0.8,
+            left=0.25,
+            soft_mm=0.2,
+        )
+        for seed in range(4)
+    ]
+    assert pit.find(made.seen(*walls)) == []
+
+
+def test_a_light_lip_tells_pits_among_specks() -> None:
+    specks = [_scattered(40, seed, ALL_OVER) for seed in range(4)]
+    walls = [
+        _dots(made.wall(seed=seed), places, wide_mm=0.8, left=0.25, soft_mm=0.2)
+        for seed, places in enumerate(specks)
+    ]
+    free = _grid_away_from(specks[0])
+    walls[0] = _dots(walls[0], free[:5], wide_mm=1.0, left=0.1, soft_mm=0.12, lip=0.35)
+    found = pit.find(made.seen(*walls))
+    assert len(found) >= 4
+    for each in found:
+        assert each.view == "front"
+        x, y = made.place_mm(each)
+        assert np.hypot(*(free[:5] - (x, y)).T).min() < 1.0
+
+
+def _grid_away_from(taken: NDArray[np.float64]) -> NDArray[np.float64]:
+    rows, cols = np.mgrid[10:52:3, 8:42:3]
+    places = np.column_stack([cols.ravel(), rows.ravel()]).astype(float)
+    away = np.hypot(*(places[:, None] - taken[None]).transpose(2, 0, 1)).min(1)
+    return np.asarray(places[np.argsort(-away)])

@@ -1,0 +1,92 @@
+"""Scorches on made walls: burnt clay is found, shade and light of another colour are not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from skimage.color import lab2rgb, rgb2lab
+
+from grader.faults import Evidence, scorch
+from grader.findings import Finding
+from tests.faults import made
+
+Picture = NDArray[np.float64]
+
+
+def _places() -> tuple[Picture, Picture]:
+    height, width = made.blank().shape
+    rows, cols = np.mgrid[0:height, 0:width]
+    return cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
+
+
+def _patch(x: float, y: float, wide_mm: float) -> Picture:
+    """A soft round patch, 1 in its middle, half at its nominal width."""
+    right, down = _places()
+    return np.exp(-np.log(2) * ((right - x) ** 2 + (down - y) ** 2) / (wide_mm / 2) ** 2)
+
+
+def _burnt(colour: tuple[float, float, float], shift_lab: tuple[float, float, float]) -> Picture:
+    """Factor of each channel by which clay of one colour burns: L* down, a* and b* up."""
+    linear = np.array(colour)
+    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    moved = lab2rgb(rgb2lab(coded[None, None]) + np.array(shift_lab))[0, 0]
+    back = np.where(moved <= 0.04045, moved / 12.92, ((moved + 0.055) / 1.055) ** 2.4)
+    return np.asarray(back / linear)
+
+
+def _with(picture: Picture, patch: Picture, factor: object) -> Picture:
+    return np.asarray(picture * (1 + patch[..., None] * (np.array(factor) - 1)))
+
+
+def _look(front: Picture, clay: tuple[float, float, float]) -> list[Finding]:
+    others = [made.wall(clay, seed) for seed in (1, 2, 3)]
+    evidence: Evidence = made.seen(front, *others, finish="raw", decorated=False)
+    return scorch.find(evidence)
+
+
+# From trade practice: L* down 3 to 15, a* up, b* up (no published source).
+@pytest.mark.parametrize("clay", [made.BUFF, made.RED])
+@pytest.mark.parametrize("shift_lab", [(-4, 2, 3), (-8, 3, 4), (-15, 6, 6)])
+def test_burnt_clay_is_found_where_it_is(
+    clay: tuple[float, float, float], shift_lab: tuple[float, float, float]
+) -> None:
+    front = _with(made.wall(clay), _patch(20, 30, 11), _burnt(clay, shift_lab))
+    found = _look(front, clay)
+    assert [each.fault for each in found] == ["scorch"]
+    assert found[0].view == "front"
+    x, y = made.place_mm(found[0])
+    assert np.hypot(x - 20, y - 30) < 4
+    assert found[0].shift_de00 is not None
+    assert found[0].shift_de00 > 1.8
+
+
+@pytest.mark.parametrize(
+    "factor",
+    [
+        (0.6, 0.6, 0.6),  # the shadow of something that stands by
+        (0.64, 0.58, 0.54),  # a shadow into which a wooden table throws its light
+        (1.05, 1.0, 0.95),  # a warm reflection
+        (1.0, 1.0, 0.9),  # one channel alone: yellow dust
+        (0.93, 1.0, 1.07),  # light of a window
+    ],
+)
+def test_light_is_no_scorch(factor: tuple[float, float, float]) -> None:
+    front = _with(made.wall(), _patch(20, 30, 14), factor)
+    assert _look(front, made.BUFF) == []
+
+
+def test_a_scorch_beside_the_corner_of_a_squared_body_is_found() -> None:
+    right, _ = _places()
+    faces = np.where(right < 24, 1.0, 0.72)[..., None]
+    clean = [made.wall(seed=seed) * faces for seed in (1, 2, 3)]
+    front = _with(made.wall() * faces, _patch(16, 30, 9), _burnt(made.BUFF, (-8, 3, 4)))
+    found = scorch.find(made.seen(front, *clean, finish="raw", decorated=False))
+    assert [each.fault for each in found] == ["scorch"]
+    assert abs(made.place_mm(found[0])[0] - 16) < 4
+
+
+def test_glaze_is_not_judged() -> None:
+    front = _with(made.wall(), _patch(20, 30, 11), _burnt(made.BUFF, (-8, 3, 4)))
+    walls = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    assert scorch.find(made.seen(front, *walls, finish="glazed")) == []
