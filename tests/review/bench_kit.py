@@ -194,6 +194,22 @@ class Window:
             if urlsplit(address).netloc != own and urlsplit(address).scheme not in inside
         ]
 
+    def touch(self, *steps: Sequence[tuple[float, float]]) -> None:
+        """Put fingers down, move them, and lift them again.
+
+        Parameters
+        ----------
+        *steps : sequence of (x, y)
+            Where each finger is, in CSS pixels of the window, one step after the other.
+        """
+        hand = self.page.context.new_cdp_session(self.page)
+        for number, fingers in enumerate(steps):
+            points = [{"x": x, "y": y, "id": one} for one, (x, y) in enumerate(fingers)]
+            kind = "touchMove" if number else "touchStart"
+            hand.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+        hand.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+        hand.detach()
+
     def evaluate(self, script: str, value: Any = None) -> Any:
         """Run a script in the page."""
         return self.page.evaluate(script, value)
@@ -218,11 +234,20 @@ def chromium() -> Iterator[Any]:
 
 @contextmanager
 def window(
-    browser: Any, base: str, *, width: int = 1366, height: int = 768, scheme: str = "light"
+    browser: Any,
+    base: str,
+    *,
+    width: int = 1366,
+    height: int = 768,
+    scheme: str = "light",
+    touch: bool = False,
 ) -> Iterator[Window]:
     """Open a window of its own, with no memory of another one."""
     context = browser.new_context(
-        viewport={"width": width, "height": height}, accept_downloads=True
+        viewport={"width": width, "height": height},
+        color_scheme=scheme,
+        accept_downloads=True,
+        has_touch=touch,
     )
     page = context.new_page()
     seen = Window(page, base)

@@ -11,6 +11,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from grader.lists import lists_of
@@ -115,6 +116,7 @@ def test_every_key_shows_its_effect_soon(browser: Any, address: str) -> None:
         seen.page.wait_for_timeout(2500)
         keys = ["n", "n", "b", "v", "v", "n", "z", "+", "-", "z", "o", "o", "n", "b"] * 3
         times = [seen.evaluate(_KEY_TO_FRAME, key) for key in keys]
+        print(f"key to frame: {statistics.median(times):.0f} ms, {max(times):.0f} at most")
         # The limit of the project: 150 ms to the next painted frame.
         assert statistics.median(times) < 150
         assert not seen.errors
@@ -146,6 +148,7 @@ def test_thirty_pieces_are_judged_with_few_key_presses(
                 seen.press("Enter")
                 assert not _stays(seen, code, last=done == len(pieces))
         seen.page.get_by_text("Every piece of this load has its grade").wait_for()
+        print(f"{seen.presses} key presses for 30 pieces with 60 findings")
         assert seen.presses <= 150
         seen.go("lists", until=".list td")
         seconds = seen.page.locator(".list tbody tr").count()
@@ -262,6 +265,57 @@ def test_a_missed_place_is_drawn_by_hand_or_set_with_the_keys(
         assert crack.diameter_mm is not None
         assert 3 < crack.diameter_mm < 30
         assert not seen.errors
+
+
+def test_fingers_bring_the_photo_closer_and_move_it(browser: Any, few_address: str) -> None:
+    def places() -> np.ndarray:
+        """Where the two flakes of the front are on the screen."""
+        boxes = [each.bounding_box() for each in seen.page.locator(".mark path.line").all()]
+        return np.array([(b["x"] + b["width"] / 2, b["y"] + b["height"] / 2) for b in boxes])
+
+    def settled() -> np.ndarray:
+        seen.page.wait_for_timeout(600)
+        return places()
+
+    with window(browser, few_address, width=390, height=844, touch=True) as seen:
+        seen.go("?piece=K02")
+        on_bench(seen, "K02")
+        seen.page.locator(".mark path.line").nth(1).wait_for()
+        box = seen.page.locator(".stage").first.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        whole = settled()
+        assert len(whole) == 2
+        # Two fingers that go three times as far apart about the middle.
+        seen.touch(*([(x - reach, y), (x + reach, y)] for reach in range(30, 91, 10)))
+        close = settled()
+        apart = np.linalg.norm(close[1] - close[0]) / np.linalg.norm(whole[1] - whole[0])
+        assert 2.7 < apart < 3.3
+        middle = np.array([x, y])
+        assert np.abs(close - middle - 3 * (whole - middle)).max() < 12
+        # One finger takes the photo along, and leaves the page where it is.
+        top = seen.page.locator(".stage").first.bounding_box()["y"]
+        seen.touch(*([(x - 4 * step, y - 6 * step)] for step in range(11)))
+        moved = settled()
+        assert np.abs(moved - close - (-40, -60)).max() < 8
+        assert seen.page.locator(".stage").first.bounding_box()["y"] == top
+        # Two fingers go back as far as they came; the whole piece is in sight again.
+        seen.touch(*([(x - reach, y), (x + reach, y)] for reach in range(90, 29, -10)))
+        back = settled()
+        assert np.linalg.norm(back[1] - back[0]) < 0.4 * np.linalg.norm(close[1] - close[0])
+        assert not seen.errors
+
+
+def test_a_finger_on_the_whole_piece_scrolls_the_page(browser: Any, few_address: str) -> None:
+    with window(browser, few_address, width=390, height=844, touch=True) as seen:
+        seen.go("?piece=K02")
+        on_bench(seen, "K02")
+        stage = seen.page.locator(".stage").first
+        seen.page.locator(".mark path.line").nth(1).wait_for()
+        box = stage.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        seen.touch(*([(x, y - 12 * step)] for step in range(13)))
+        seen.page.wait_for_timeout(600)
+        assert stage.bounding_box()["y"] < box["y"] - 40
 
 
 def test_two_windows_do_not_overwrite_each_other(
@@ -431,6 +485,7 @@ def test_next_piece_of_twelve_megapixels_is_there_soon(browser: Any, tmp_path: P
             times.append(seen.evaluate(_TO_NEXT_PIECE, "Enter"))
             seen.page.wait_for_timeout(1500)  # nobody judges a piece faster
         assert min(times) > 0
+        print(f"piece to piece: {statistics.median(times):.0f} ms, {max(times):.0f} at most")
         # The limit of the project: 400 ms from piece to piece.
         assert statistics.median(times) < 400
 
