@@ -7,8 +7,10 @@ speckled clay there is always some speck near, and then nothing is concluded.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import binom
 
 from grader.findings import FaultName, MateNote
@@ -52,9 +54,11 @@ def drawing(
 ) -> list[Adjustment]:
     """Flags on marks that the sisters have too."""
     out = []
+    walls = {each.piece: _walls(each) for each in pieces}
+    kept = {each.piece: _walls(each) for each in references}
     for piece in pieces:
-        sisters = [each for each in pieces if each is not piece]
-        others = [each for each in references if each.piece != piece.piece]
+        sisters = [wall for code, wall in walls.items() if code != piece.piece]
+        others = {code: wall for code, wall in kept.items() if code != piece.piece}
         for side in piece.sides:
             for flag in side.flags:
                 certainty = certainties.get((piece.piece, flag.fault, flag.photo, flag.bbox_px))
@@ -76,24 +80,43 @@ def drawing(
     return out
 
 
+@dataclass(frozen=True, slots=True)
+class _Wall:
+    """One side with its marks as a table, shape (n, 6): across, down, size, light."""
+
+    side: Side
+    marks: NDArray[np.float64]
+
+
+def _walls(piece: Likeness) -> dict[str, _Wall]:
+    """Sides by view; the first of each."""
+    return {
+        side.view: _Wall(
+            side,
+            np.array(
+                [(each.across, each.down, each.size_mm, *each.light) for each in side.marks]
+            ).reshape(-1, 6),
+        )
+        for side in reversed(piece.sides)
+    }
+
+
 def _left(
-    mark: SmallMark, side: Side, sisters: Sequence[Likeness], references: Sequence[Likeness]
+    mark: SmallMark,
+    side: Side,
+    sisters: Sequence[Mapping[str, _Wall]],
+    references: Mapping[str, Mapping[str, _Wall]],
 ) -> tuple[float, str] | None:
     """Share of its certainty that a flag keeps, and why; None where the sisters say nothing."""
-    for reference in references:
-        there = _side_of(reference, side.view)
-        if there is not None:
-            hit, chance = _has_like(mark, side, there)
+    for code, walls in references.items():
+        if side.view in walls:
+            hit, chance = _has_like(mark, side, walls[side.view])
             if hit and chance < _BY_CHANCE:
                 return _ALL_HAVE_IT_LEAVES, (
-                    f"The like is at the same place of {reference.piece}, which is kept for "
-                    "reference: it is the drawing."
+                    f"The like is at the same place of {code}, which is kept for reference: "
+                    "it is the drawing."
                 )
-    looked = [
-        _has_like(mark, side, there)
-        for each in sisters
-        if (there := _side_of(each, side.view)) is not None
-    ]
+    looked = [_has_like(mark, side, walls[side.view]) for walls in sisters if side.view in walls]
     if len(looked) < LEAST_SISTERS:
         return None
     hits = sum(hit for hit, _ in looked)
@@ -108,26 +131,19 @@ def _left(
     )
 
 
-def _has_like(mark: SmallMark, side: Side, there: Side) -> tuple[bool, float]:
+def _has_like(mark: SmallMark, side: Side, there: _Wall) -> tuple[bool, float]:
     """Whether another piece shows the like at the same place, and how probable that is by chance.
 
     By chance: from how many such marks it has anywhere on that side.
     """
-    alike = [
-        each
-        for each in there.marks
-        if 1 / _SIZES < each.size_mm / mark.size_mm < _SIZES
-        and np.linalg.norm(np.subtract(each.light, mark.light)) < _COLOURS
-    ]
-    wide, high = (side.wide_mm + there.wide_mm) / 2, (side.high_mm + there.high_mm) / 2
-    hit = any(
-        np.hypot(
-            (each.across - mark.across) * wide / _ACROSS_MM,
-            (each.down - mark.down) * high / _DOWN_MM,
-        )
-        <= 1
-        for each in alike
-    )
+    marks = there.marks
+    sizes = marks[:, 2] / mark.size_mm
+    same_size = (sizes > 1 / _SIZES) & (sizes < _SIZES)
+    alike = marks[same_size & (np.linalg.norm(marks[:, 3:] - mark.light, axis=1) < _COLOURS)]
+    wide = (side.wide_mm + there.side.wide_mm) / 2
+    high = (side.high_mm + there.side.high_mm) / 2
+    off = (alike[:, :2] - (mark.across, mark.down)) * (wide / _ACROSS_MM, high / _DOWN_MM)
+    hit = bool((np.hypot(off[:, 0], off[:, 1]) <= 1).any())
     share = np.pi * _ACROSS_MM * _DOWN_MM / max(1.0, wide * high)
     return hit, float(1 - np.exp(-len(alike) * share))
 

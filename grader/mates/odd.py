@@ -7,6 +7,7 @@ are made at once that some stand out by chance: Holm's correction says which may
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
 from grader.findings import MateKind, MateNote
 from grader.mates.chance import Odd, beyond, stand_up, whom
-from grader.mates.likeness import Likeness, PaintLook
+from grader.mates.likeness import Likeness, PaintLook, Side
 from grader.mates.report import LEAST_SISTERS
 
 _NOTICED_DE00, _OBJECTED_DE00 = 0.8, 1.8
@@ -236,10 +237,14 @@ def _place(piece: Likeness, sisters: Sequence[Likeness]) -> tuple[list[Odd], int
 
 def _map(piece: Likeness, views: Sequence[str]) -> NDArray[np.float64]:
     """Painted cells of some views, softened, shape (views, rows, columns)."""
-    cells = {side.view: side.painted_cells() for side in piece.sides}
-    return np.stack(
-        [gaussian_filter(cells[view].astype(np.float64), _PLACE_CELLS) for view in views]
-    )
+    sides = {side.view: side for side in piece.sides}
+    return np.stack([_softened(sides[view]) for view in views])
+
+
+# Each piece is held against each other one: its map is needed once for every sister.
+@lru_cache(maxsize=1024)
+def _softened(side: Side) -> NDArray[np.float64]:
+    return gaussian_filter(side.painted_cells().astype(np.float64), _PLACE_CELLS)
 
 
 def _against_reference(piece: Likeness, reference: Likeness, coloured: bool) -> MateNote | None:
