@@ -23,8 +23,13 @@ from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
 
-_LARGEST_MM = 3.2
-"""Flakes are 0.3 to 3 mm (common practice, no source); a larger gap is a gap in the drawing."""
+_LARGEST_MM = 4.2
+"""Flakes are 0.3 to 3 mm across (common practice, no source), and ragged ones longer; a gap longer
+than this is a gap in the drawing."""
+
+_AROUND_MM = 3.8
+"""Window whose median is the paint round a mark: wider than a brush line, narrower than the fields
+of two colours."""
 
 _LEAST_PX = 3.0
 """Below three pixels across nothing can be told apart."""
@@ -53,7 +58,11 @@ _ROUND_MM = 1.7
 _ROUND_PX = 13.0
 """Painted dots are larger than this, and only from this size on does blur not round a flake."""
 
-_ROUND_FIT = 0.93
+_ROUND_FIT = (0.97, 0.90)
+_ROUND_UPTO_MM = (2.4, 4.0)
+"""Share in common with an ellipse from which a mark of these sizes is a dot that was left bare: a
+flake of 2 mm is rarely so round, and the larger a mark the likelier it was drawn."""
+
 _LONG = 3.6
 """Lines of a drawing are longer than this many widths."""
 
@@ -261,7 +270,7 @@ def _clayness(
     core = shrink(paint, _EDGE_PX)
     core |= paint & ~grow(core, 2 * _EDGE_PX)
     local = fill_from(colour, core)
-    reach = surface.px(_LARGEST_MM * 1.2)
+    reach = surface.px(_AROUND_MM)
     around = np.dstack(
         [
             local_median(np.ascontiguousarray(local[..., i]), reach, low=-3.2, high=3.2)
@@ -313,7 +322,8 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
     if spot.width_px * stretch > surface.px(_LARGEST_MM):
         return False
     large = spot.diameter_px > max(_ROUND_PX, surface.px(_ROUND_MM))
-    return not (large and spot.ellipse_fit > _ROUND_FIT and spot.solidity > 0.94)
+    round_from = float(np.interp(spot.diameter_px / surface.px(1.0), _ROUND_UPTO_MM, _ROUND_FIT))
+    return not (large and spot.ellipse_fit > round_from and spot.solidity > 0.94)
 
 
 def _report(
