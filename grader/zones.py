@@ -70,6 +70,19 @@ _FOOT_SHARE = 0.035
 """The lowest part of the wall, where glaze is wiped off."""
 
 
+_LIP_DEEPEST = 0.35
+"""Depth of an opening, as a share of the body's rows, that a piece standing on a table shows."""
+
+_LIP_SLACK_MM = 0.8
+_LIP_STEPS = 4.0
+_LIP_SHARE = 0.75
+_LIP_ABOVE = 0.35
+"""Three quarters of a near lip show, within the roundness of the lip, a step of tone four times as
+steep as is usual on the piece; other lines of the same shape show a third less of it."""
+
+_RIM_CONVEX = 0.92
+"""Share of its convex hull that an opening fills: 1 for a round one, 0.95 with a spout."""
+
 _STEEPEST = 3.2
 """Seen at 72 degrees a mark is a third as wide as it is. With four views no place is worse than 45
 degrees on the best of them."""
@@ -278,7 +291,7 @@ def _opening(
         if len(error) and float(error.mean()) < 0.02 * across:
             best = (depth, across)
     if best is None:
-        return inside
+        return _mirrored_opening(surface, first, last, left, right)
     depth, across = best
     row = first + depth
     middle = (left[row] + right[row]) / 2.0
@@ -295,6 +308,66 @@ def _opening(
         -1,
     )
     return (cv2_mask > 0) & surface.mask
+
+
+def _mirrored_opening(
+    surface: Surface,
+    first: int,
+    last: int,
+    left: NDArray[np.float64],
+    right: NDArray[np.float64],
+) -> Mask:
+    """The opening of a squared, faceted or oval rim: its near lip is its far lip turned round.
+
+    The far lip is the top of the silhouette. Turned by half a turn about the middle of the opening
+    it is the near lip, at a depth that is sought where an edge of tone follows it; painted bands
+    and rings run lower.
+    """
+    inside = np.zeros(surface.mask.shape, bool)
+    top_rows = slice(first, first + max(2, int(_LIP_DEEPEST * (last - first))))
+    wide = right[top_rows] - left[top_rows]
+    if np.isnan(wide).any():
+        return inside
+    widest = first + int(np.argmax(wide))
+    x0, x1 = round(float(left[widest])), round(float(right[widest]))
+    columns = np.arange(x0, x1 + 1)
+    if len(columns) < 40:
+        return inside
+    far = surface.mask[:, columns].argmax(0) - first
+    turned = far[::-1]
+    calm = cv2.GaussianBlur(surface.tone, (0, 0), max(1.0, surface.px(0.25)))
+    step = np.abs(cv2.Sobel(calm, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8))
+    slack = 2 * max(1, round(surface.px(_LIP_SLACK_MM))) + 1
+    usual = float(np.median(step[surface.mask]))
+    near_edge = cv2.dilate((step > _LIP_STEPS * usual).astype(np.uint8), np.ones((slack, 1)))
+    # Toward its sides the lip is seen along its length.
+    middle = slice(len(columns) // 8, len(columns) - len(columns) // 8)
+    depths = np.arange(2 * slack, int(_LIP_DEEPEST * (last - first)))
+    if not len(depths):
+        return inside
+    at = first + depths[:, None] - turned[None, middle]
+    usable = at > first + far[None, middle] + slack
+    hits = near_edge[np.clip(at, 0, last), columns[None, middle]] > 0
+    share = (hits & usable).sum(1) / len(columns[middle])
+    good = share > _LIP_SHARE
+    # A texture that has edges everywhere follows any line.
+    if not good.any() or float(np.median(share)) > _LIP_SHARE - _LIP_ABOVE:
+        return inside
+    start = int(good.argmax())
+    run = good[start:]
+    length = int(run.argmin()) if not run.all() else len(run)
+    # The slack makes a plateau of depths; the lip is in its middle.
+    shares = share[start : start + length]
+    depth = int(np.median(depths[start : start + length][shares > 0.97 * shares.max()]))
+    bottom = first + depth - turned
+    rows = np.arange(surface.mask.shape[0])[:, None]
+    inside[:, columns] = (rows >= first + far[None]) & (rows <= bottom[None])
+    inside &= surface.mask
+    # A lid with its knob, or a torn outline, turned round makes no rim.
+    hull = cv2.convexHull(cv2.findNonZero(inside.astype(np.uint8)))
+    if inside.sum() < _RIM_CONVEX * cv2.contourArea(hull):
+        return np.zeros_like(inside)
+    return inside
 
 
 def _sound_clay(

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
-from grader.surface import Surface
+from grader.piece import Silhouette
+from grader.surface import Surface, read_surface
+from grader.target import Colour, Scale, Target
 from grader.zones import Zones, chroma_noise, common_clay, find_zones
 from tests.drawn import BLUE, CLAY, Drawn, blob, draw_pot
+from tests.scenes import develop
 
 
 def zones_of(pot: Drawn, decorated: bool | None = None) -> tuple[Surface, Zones]:
@@ -65,6 +69,57 @@ def test_the_opening_is_found_and_is_no_wall() -> None:
     assert (zones.inside & truth).sum() / truth.sum() > 0.9
     assert not (zones.wall & zones.inside).any()
     assert (zones.inside & cut(pot, surface, "wall")).sum() < 0.05 * truth.sum() + 12000
+
+
+def _box_of(rim_px: np.ndarray, *, inside: float, knob: bool = False) -> tuple[Surface, np.ndarray]:
+    """A straight-sided body under a rim of any outline, seen from above, and its true opening."""
+    high, wide, down = 640, 480, 420
+    opening = np.zeros((high + 80, wide + 80), np.uint8)
+    middle = np.array([wide / 2 + 40, 130.0])
+    cv2.fillPoly(opening, [np.round(rim_px + middle).astype(np.int32)], 1)
+    body = opening.copy()
+    for step in range(0, down, 4):
+        shifted = np.roll(opening, step, axis=0)
+        body |= shifted
+    if knob:
+        cv2.circle(body, (int(middle[0]), int(130 - 0.9 * np.ptp(rim_px[:, 1]))), 26, 1, -1)
+        cv2.rectangle(body, (int(middle[0]) - 12, 40), (int(middle[0]) + 12, 130), 1, -1)
+    light = np.full((*body.shape, 3), 0.2, np.float64)
+    light[body > 0] = (0.5, 0.42, 0.33)
+    light[opening > 0] *= inside
+    rgb = develop(light, noise=0.01, blur_px=0.8, seed=0)
+    rows, cols = np.flatnonzero(body.any(1)), np.flatnonzero(body.any(0))
+    box = (int(cols[0]), int(rows[0]), int(np.ptp(cols)) + 1, int(np.ptp(rows)) + 1)
+    surface = read_surface(
+        rgb,
+        Silhouette(body > 0, box, 1.0),
+        Target(Scale(6.0, "marker"), Colour(np.eye(3))),
+        photo="front.jpg",
+        view="front",
+        px_per_mm=6.0,
+    )
+    x, y = (int(value) for value in surface.origin_px)
+    height, width = surface.mask.shape
+    return surface, opening[y : y + height, x : x + width] > 0
+
+
+HEXAGON = 200 * np.array([[1, 0], [0.5, 0.4], [-0.5, 0.4], [-1, 0], [-0.5, -0.4], [0.5, -0.4]])
+SQUARE = 200 * np.array([[1, 0.42], [-1, 0.42], [-0.95, -0.42], [0.95, -0.42]])
+TURNED = 200 * np.array([[1, 0.1], [-0.25, 0.4], [-1, -0.1], [0.25, -0.4]])
+
+
+@pytest.mark.parametrize("rim", [HEXAGON, SQUARE, TURNED], ids=["hexagon", "square", "turned"])
+@pytest.mark.parametrize("inside", [0.55, 1.25])
+def test_the_opening_of_a_squared_rim_is_found(rim: np.ndarray, inside: float) -> None:
+    surface, truth = _box_of(rim, inside=inside)
+    zones = find_zones(surface, common_clay([surface]), decorated=False, seen_from_side=True)
+    assert (zones.inside & truth).sum() / (zones.inside | truth).sum() > 0.85
+
+
+def test_a_lid_is_no_opening() -> None:
+    surface, _ = _box_of(HEXAGON, inside=0.8, knob=True)
+    zones = find_zones(surface, common_clay([surface]), decorated=False, seen_from_side=True)
+    assert zones.inside.mean() < 0.01
 
 
 def test_noise_is_measured_from_the_picture() -> None:
