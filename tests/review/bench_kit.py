@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -181,7 +182,14 @@ class Window:
     def go(self, address: str = "", *, until: str = "h2") -> None:
         """Open a page and wait until it shows something."""
         self.page.goto(f"{self.base}/{address}")
-        self.page.locator(until).first.wait_for(timeout=60_000)
+        self.page.locator(until).first.wait_for()
+
+    def until(self, holds: Callable[[], bool]) -> None:
+        """Wait until something holds outside of the page, for instance in the record."""
+        ends = time.monotonic() + PATIENCE_MS / 1000
+        while not holds():
+            assert time.monotonic() < ends, "it did not come to hold"
+            self.page.wait_for_timeout(100)
 
     @property
     def foreign(self) -> list[str]:
@@ -214,6 +222,9 @@ class Window:
         """Run a script in the page."""
         return self.page.evaluate(script, value)
 
+
+PATIENCE_MS = 120_000
+"""How long a window waits for what must come, however busy the machine is."""
 
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -249,6 +260,8 @@ def window(
         accept_downloads=True,
         has_touch=touch,
     )
+    # Playwright's own half minute is not enough where other tests keep the machine busy.
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     seen = Window(page, base)
     page.on("request", lambda request: seen.asked.append(request.url))

@@ -72,7 +72,7 @@ def address(thirty: Studio) -> Iterator[str]:
 
 
 def on_bench(seen: Window, code: str) -> None:
-    seen.page.locator(".who h2", has_text=code).wait_for(timeout=30_000)
+    seen.page.locator(".who h2", has_text=code).wait_for()
 
 
 def bench_code(seen: Window) -> str:
@@ -331,8 +331,7 @@ def test_two_windows_do_not_overwrite_each_other(
         assert "the other window: refire" in notice.inner_text()
         assert piece_view(few, "K03").said.grade == "refire"
         notice.get_by_role("button", name="insist").click()
-        seen.page.wait_for_timeout(1500)
-        assert piece_view(few, "K03").said.grade == "second"
+        seen.until(lambda: piece_view(few, "K03").said.grade == "second")
 
 
 def test_names_are_shown_as_text_and_go_nowhere(
@@ -340,8 +339,7 @@ def test_names_are_shown_as_text_and_go_nowhere(
 ) -> None:
     with window(browser, few_address) as seen:
         for address in ("", "unload", "load", "lists"):
-            seen.go(address)
-            seen.page.wait_for_timeout(2500)
+            seen.go(address, until=PAGES[address])
             for tag in ("b", "i"):
                 made = seen.page.locator(f"{tag}", has_text="x" if tag == "b" else "moth")
                 texts = [text for text in made.all_inner_texts() if text in ("x", "moth")]
@@ -367,11 +365,7 @@ def test_photos_are_sorted_with_the_keyboard_and_put_back(
         seen.press("Enter")
 
     def until(photos: dict[str, int]) -> None:
-        for _ in range(100):
-            if all(codes().get(code, 0) == count for code, count in photos.items()):
-                return
-            seen.page.wait_for_timeout(100)
-        assert codes() == photos
+        seen.until(lambda: all(codes().get(code, 0) == count for code, count in photos.items()))
 
     with window(browser, few_address) as seen:
         seen.go("unload", until=".tray")
@@ -386,9 +380,9 @@ def test_photos_are_sorted_with_the_keyboard_and_put_back(
         seen.page.get_by_label("View of photo K01, foot", exact=True).wait_for()
         press_on("Choose photo K01, foot")
         press_on("Turn ↻")
-        seen.page.wait_for_timeout(2500)
-        photo = next(each for each in piece_view(few, "K01").photos if each.view == "foot")
-        assert photo.turn_deg == 90
+        seen.until(
+            lambda: 90 in [e.turn_deg for e in piece_view(few, "K01").photos if e.view == "foot"]
+        )
         # A whole row goes into another piece, then the piece is empty.
         seen.page.get_by_label("Piece K02", exact=True).get_by_role("button", name="All").click()
         seen.page.get_by_label("Piece to move the chosen photos to").fill("K03")
@@ -432,7 +426,15 @@ def test_refire_is_shown_before_and_after_and_can_be_seen_otherwise(
     assert [mark.state for mark in found.marks] == ["unchanged", "unchanged"]
 
 
-PAGES = ("", "unload", "clean", "load", "lists", "refires")
+PAGES = {
+    "": ".who h2",
+    "unload": ".tray",
+    "clean": ".passing",
+    "load": ".card",
+    "lists": ".list .standing",
+    "refires": "text=Reference pieces",
+}
+"""Address of each page, and what is on it once it is all there."""
 
 
 @pytest.mark.parametrize(
@@ -444,9 +446,9 @@ def test_pages_pass_the_accessibility_check(
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     found = []
     with window(browser, few_address, width=width, height=height, scheme=scheme) as seen:
-        for address in PAGES:
-            seen.go(address)
-            seen.page.wait_for_timeout(2500)
+        for address, there in PAGES.items():
+            seen.go(address, until=there)
+            seen.page.wait_for_timeout(500)  # for what comes in softly
             for each in axe.run(seen.page).response["violations"]:
                 nodes = [node["html"][:300] for node in each["nodes"]]
                 if each["id"] == _NOT_OURS[0]:
@@ -511,7 +513,7 @@ def test_the_whole_way_from_dropped_photos_to_a_printed_list(browser: Any, tmp_p
         seen.go(until="text=Nothing on the bench yet")
         seen.go("unload")
         seen.page.locator("input[type=file]").first.set_input_files([*map(str, photos), str(table)])
-        seen.page.get_by_text("1 piece new: M14.").wait_for(timeout=60_000)
+        seen.page.get_by_text("1 piece new: M14.").wait_for()
         seen.page.locator(".tray").first.wait_for()
         assert seen.page.locator(".thumbs li").count() == len(photos)
         assert not (studio.folder / "incoming" / "x").exists()

@@ -106,8 +106,8 @@ class BenchPanel {
 
   whyCard(piece) {
     const box = el("div", { class: "why-grade" });
-    if (piece.reasons.length) box.append(el("div", { class: "touch" }, el("h4", { text: "Why this grade" }), el("ul", {}, ...piece.reasons.map((text) => el("li", { text })))));
-    if (piece.remedies.length) box.append(el("h4", { text: "To mend it" }), el("ul", {}, ...piece.remedies.map((text) => el("li", { text }))));
+    if (piece.reasons.length) box.append(el("div", { class: "touch" }, el("h3", { text: "Why this grade" }), el("ul", {}, ...piece.reasons.map((text) => el("li", { text })))));
+    if (piece.remedies.length) box.append(el("h3", { text: "To mend it" }), el("ul", {}, ...piece.remedies.map((text) => el("li", { text }))));
     if (piece.figures.length) box.append(el("ul", { class: "quiet" }, ...piece.figures.map((text) => el("li", { text }))));
     if (piece.cautions.length) box.append(el("ul", { class: "cautions", "aria-label": "Cautions" }, ...piece.cautions.map((text) => el("li", { text }))));
     return box.childNodes.length ? box : "";
