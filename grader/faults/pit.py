@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from scipy.stats import poisson
 
@@ -18,6 +19,7 @@ from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.spots import Spot, enclosed, find_spots, local_median
 from grader.findings import Finding
+from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
 
 _LARGEST_MM = 2.2
@@ -59,6 +61,15 @@ _LIP_SPREADS = 4.0
 _LIP_SHARPNESS = 0.5
 """A ring so many spreads lighter than round specks tells a pit whose rim is at least half as much
 sharper as is asked of one without a lip: a speck bleeds into the glaze and darkens it."""
+
+_LEAST_LIP = 0.04
+"""Mean tone of a ring that is worth calling light: four spreads of it on even glaze."""
+
+_CRATER_REACH_MM = 1.5
+_ROUND_THE_HOLE = 0.4
+_CRATER_CONVEX = 0.9
+"""A ring lies within this distance of the hole, nearly half of what lies next to it is light (seen
+aslant a ring is narrow above and below), and with it the crater is convex."""
 
 _LEAST_LIP_SPREAD = 0.01
 """One per cent of light, the resolution of the median round the dots."""
@@ -302,8 +313,40 @@ def _bell_steepness(diameter_px: float) -> float:
     return float(beside[0] - beside[1]) / 2 * diameter_px
 
 
+def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
+    """The pit with the light ring round it where it has one: window, its corner, area in pixels.
+
+    Glaze that has drawn back into a ring belongs to the crater, whose size is what a finger feels.
+    """
+    surface, spot = dot.view.surface, dot.spot
+    plain = spot.region, spot.corner, spot.area_px
+    if dot.lip < _LEAST_LIP:
+        return plain
+    reach = max(_LIP_REACH_PX, round(surface.px(_CRATER_REACH_MM)))
+    row, col = spot.corner
+    height, width = spot.region.shape
+    top, left = max(0, row - reach), max(0, col - reach)
+    tone = surface.tone[top : row + height + reach, left : col + width + reach]
+    hole = np.zeros(tone.shape, bool)
+    hole[row - top : row - top + height, col - left : col - left + width] = spot.region
+    blurred = grow(hole, _LIP_PX[0])
+    ring = grow(hole, _LIP_PX[1]) & ~blurred
+    around = float(np.median(tone[~grow(hole, _LIP_PX[1])]))
+    height_of_lip = float(np.quantile(tone[ring], 0.9)) - around
+    light = (tone > around + 0.5 * height_of_lip) & grow(hole, surface.px(_CRATER_REACH_MM))
+    _, labels = cv2.connectedComponents((light | blurred).astype(np.uint8))
+    crater = labels == labels[spot.peak_at[0] - top, spot.peak_at[1] - left]
+    # Light on one side is a glint, and a trail of light a throwing ring: a crater is round.
+    hull = cv2.contourArea(cv2.convexHull(cv2.findNonZero(crater.astype(np.uint8))))
+    if light[ring].mean() < _ROUND_THE_HOLE or crater.sum() < _CRATER_CONVEX * hull:
+        return plain
+    return crater, (top, left), float(crater.sum())
+
+
 def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:
     view, spot = dot.view, dot.spot
+    region, corner, area_px = _crater(dot)
+    size_mm = 2.0 * float(np.sqrt(area_px / np.pi)) / view.surface.px_per_mm
     darker = 100 * (1 - np.exp(-spot.peak))
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.2, 1.0))
     # Among specks the limit itself is already rare; on a clear clay depth is the only witness.
@@ -314,17 +357,18 @@ def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:
     )
     why = (
         f"A dark dot of {in_words(dot.size_mm, view)} with a sharp rim, {darker:.0f} % darker "
-        f"than the glaze round it {beside}."
+        f"than the glaze round it {beside}"
+        + (f", in a light ring of {in_words(size_mm, view)}." if region is not spot.region else ".")
     )
     return finding(
         view,
         "pit",
-        spot.region,
-        spot.corner,
+        region,
+        corner,
         shift_de00=_shift(view, spot),
         certainty=certainty,
         why=why,
-        area_px=spot.area_px,
+        area_px=area_px,
         measures=(("depth", round(spot.peak, 3), "ln"), ("excess", round(excess, 2), "1")),
     )
 

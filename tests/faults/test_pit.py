@@ -87,6 +87,9 @@ def test_a_light_lip_tells_pits_among_specks() -> None:
         assert each.view == "front"
         x, y = made.place_mm(each)
         assert np.hypot(*(free[:5] - (x, y)).T).min() < 1.0
+        # A crater is as large as its ring, 2 mm, not as the hole in it.
+        assert each.diameter_mm is not None
+        assert 1.4 < each.diameter_mm < 2.6
 
 
 def _grid_away_from(taken: NDArray[np.float64]) -> NDArray[np.float64]:
