@@ -448,7 +448,10 @@ def test_pages_pass_the_accessibility_check(
     with window(browser, few_address, width=width, height=height, scheme=scheme) as seen:
         for address, there in PAGES.items():
             seen.go(address, until=there)
-            seen.page.wait_for_timeout(500)  # for what comes in softly
+            # What is being made anew is shown paler meanwhile, and comes back softly.
+            seen.page.locator("[data-test-script-state='notRunning']").wait_for()
+            seen.page.locator("[data-stale='true']").first.wait_for(state="detached")
+            seen.page.wait_for_timeout(1500)
             for each in axe.run(seen.page).response["violations"]:
                 nodes = [node["html"][:300] for node in each["nodes"]]
                 if each["id"] == _NOT_OURS[0]:
