@@ -39,6 +39,10 @@ _LENS_PX = 0.8
 """Blur of the laid marks on top of that of working pixels, as a sharp phone photo has it."""
 
 _APART_MM = 6.0
+
+_PATCH_MM = 14.0
+"""Soft patches: the middle of the sizes of scorches; a veil runs round more of the pot."""
+
 _PIT_LIGHT = 0.15
 """Share of the light that comes back from the bottom of a pit."""
 
@@ -158,12 +162,19 @@ def by_size(looks: Sequence[Evidence], kind: str, curve: Curve, rng: np.random.G
     for evidence in looks:
         if evidence.finish != "glazed" or (kind == "flake" and evidence.decorated is False):
             continue
-        done = [marks(view, kind, rng) for view in evidence.sides]
+        before = module.find(evidence)
+        # Dark dots all round are the specks of a clay, so pits lie on one side at a time.
+        only = int(rng.integers(len(evidence.sides))) if kind == "pit" else None
+        done = [
+            marks(view, kind, rng) if only in (None, number) else (view.surface, [])
+            for number, view in enumerate(evidence.sides)
+        ]
         views = view_evidence([surface for surface, _ in done], decorated=evidence.decorated)
         found = module.find(replace(evidence, views=views))
         for surface, laid in done:
             for size_mm, row, col in laid:
-                curve.add(size_mm, _touches(found, surface, row, col))
+                if not _touches(before, surface, row, col):
+                    curve.add(size_mm, _touches(found, surface, row, col))
 
 
 def strength_for(
@@ -189,37 +200,61 @@ def _step(change: NDArray[np.float64]) -> NDArray[np.floating]:
 
 
 def by_shift(looks: Sequence[Evidence], kind: str, curve: Curve, rng: np.random.Generator) -> None:
-    """Count soft patches found by their shift."""
+    """Count soft patches found by their shift: one on each of two opposite sides at a time."""
     finish, way = ("glazed", _MILKY) if kind == "pool_tint" else ("raw", _BROWN)
     module = pool_tint if kind == "pool_tint" else scorch
     for evidence in looks:
         if evidence.finish != finish:
             continue
-        for de00 in SHIFTS_DE00:
-            number = int(rng.integers(len(evidence.sides)))
-            view = evidence.sides[number]
-            surface, zones = view.surface, view.zones
-            base = zones.wall & (zones.stretch < 1.4) & ~view.relief & ~view.shade
-            base &= ~grow(zones.painted, surface.px(6.0))
-            if kind == "pool_tint":
-                first, last = zones.body_rows
-                base[: first + int(0.55 * (last - first))] = False
-            spot = places(base, 1.0, 1, rng)
-            if not spot:
-                continue
-            row, col = spot[0]
-            radius = surface.px(7.0)
-            rows, cols = np.mgrid[0 : surface.mask.shape[0], 0 : surface.mask.shape[1]]
-            away = np.hypot(rows - row, cols - col)
-            cover = np.clip((1.6 * radius - away) / (1.2 * radius), 0, 1) ** 1.5
-            factor = strength_for(surface, (away < radius) & surface.mask, way, de00)
-            light = surface.light * _step(cover[..., None] * factor * way).astype(np.float32)
-            changed = renew(surface, light)
+        before = module.find(evidence)
+        order = list(rng.permutation(SHIFTS_DE00))
+        for pair in (order[n : n + 2] for n in range(0, len(order), 2)):
+            first = int(rng.integers(len(evidence.sides)))
             surfaces = [each.surface for each in evidence.sides]
-            surfaces[number] = changed
+            laid: list[tuple[float, int, int, int]] = []
+            for turn, de00 in enumerate(pair):
+                number = (first + turn * len(surfaces) // 2) % len(surfaces)
+                changed = _tinted(evidence.sides[number], kind, way, de00, before, rng)
+                if changed is not None:
+                    surfaces[number], row, col = changed
+                    laid.append((de00, number, row, col))
             views = view_evidence(surfaces, decorated=evidence.decorated)
             found = module.find(replace(evidence, views=views))
-            curve.add(de00, _touches(found, changed, row, col))
+            for de00, number, row, col in laid:
+                curve.add(float(de00), _touches(found, surfaces[number], row, col))
+
+
+def _tinted(
+    view: ViewEvidence,
+    kind: str,
+    way: NDArray[np.float64],
+    de00: float,
+    before: Sequence[Finding],
+    rng: np.random.Generator,
+) -> tuple[Surface, int, int] | None:
+    """One side with a soft patch, and where; None where there is no room for one.
+
+    Never where something was found before: that would be found whatever is laid there.
+    """
+    surface, zones = view.surface, view.zones
+    base = zones.wall & (zones.stretch < 1.4) & ~view.relief & ~view.shade
+    base &= ~grow(zones.painted, surface.px(6.0))
+    if kind == "pool_tint":
+        first, last = zones.body_rows
+        base[: first + int(0.55 * (last - first))] = False
+    spot = next(
+        (each for each in places(base, 1.0, 20, rng) if not _touches(before, surface, *each)), None
+    )
+    if spot is None:
+        return None
+    row, col = spot
+    radius = surface.px(_PATCH_MM / 2)
+    rows, cols = np.mgrid[0 : surface.mask.shape[0], 0 : surface.mask.shape[1]]
+    away = np.hypot(rows - row, cols - col)
+    cover = np.clip((1.6 * radius - away) / (1.2 * radius), 0, 1) ** 1.5
+    factor = strength_for(surface, (away < radius) & surface.mask, way, de00)
+    light = surface.light * _step(cover[..., None] * factor * way).astype(np.float32)
+    return renew(surface, light), row, col
 
 
 def draw(curves: dict[str, Curve], path: Path) -> None:
@@ -269,6 +304,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("photos", type=Path)
     parser.add_argument("--out", type=Path, help="draw the curves into this SVG file")
     parser.add_argument("--only", nargs="*", default=())
+    parser.add_argument("--rounds", type=int, default=1, help="patches of each shift on a piece")
     options = parser.parse_args(arguments)
     rng = np.random.default_rng(20261125)
     looks = list(sound_pieces(options.photos, options.only))
@@ -276,7 +312,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for kind in ("flake", "pit"):
         by_size(looks, kind, curves[kind], rng)
     for kind in ("scorch", "pool_tint"):
-        for _ in range(3):
+        for _ in range(options.rounds):
             by_shift(looks, kind, curves[kind], rng)
     for kind, curve in curves.items():
         print(kind)
