@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
-from grader.faults.crawl import Bare, bare_islands
+from grader.faults.crawl import rims
 from grader.faults.drawing import drawn, is_clay_between, is_sister
 from grader.faults.evidence import (
     Evidence,
@@ -27,6 +28,7 @@ from grader.faults.evidence import (
     other_sides,
 )
 from grader.faults.lines import Points, as_region, trace_dark_lines
+from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
 from grader.findings import Finding
 
@@ -57,7 +59,7 @@ _LIKE_WIDTH = 1.7
 
 _RIM_MM = 1.5
 _RIM_SHARE = 0.6
-"""A line of which so much runs so near the outline of a bare island is the foot of its rim."""
+"""A line of which so much runs so near outlines of islands with a rim is the foot of one."""
 
 _BEYOND_MM = (1.2, 4.0)
 _LEAST_BEYOND = 8
@@ -102,12 +104,13 @@ def find(evidence: Evidence) -> list[Finding]:
     views = evidence.views
     slots = [_slots(view) for view in views]
     everywhere = [slot for own in slots for slot in own]
+    paints = paints_of(views)
     out: list[Finding] = []
     for view, own in zip(views, slots, strict=True):
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
-        islands = cache(partial(_islands, view, evidence.finish))
-        parts = [_Part(slot, _quality(views, view, slot, everywhere)) for slot in own]
+        outlines = cache(partial(_rims, view, evidence.finish))
+        parts = [_Part(slot, _quality(view, slot, everywhere, paints)) for slot in own]
         parts = [
             part
             for part in parts
@@ -119,7 +122,7 @@ def find(evidence: Evidence) -> list[Finding]:
             if (
                 certainty > _LEAST_CERTAINTY
                 and not any(_goes_on_beyond(view, part.slot) for part in group)
-                and not _is_rim(view, group, islands())
+                and not _is_rim(view, group, outlines())
             ):
                 out.append(_report(view, group, certainty))
     return out
@@ -131,12 +134,10 @@ def _slots(view: ViewEvidence) -> list[Slot]:
     return [slot for line in lines if (slot := as_slot(surface, line)) is not None]
 
 
-def _quality(
-    views: Sequence[ViewEvidence], view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot]
-) -> float:
+def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints: Paints) -> float:
     if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
         return 0.0
-    by_hand, known = drawn(views, view, slot)
+    by_hand, known = drawn(view, slot, paints)
     if is_sister(slot, everywhere):
         by_hand, known = 1.0, True
     left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
@@ -187,19 +188,18 @@ def _is_there_too(
     return float((apart < _SAME_PLACE_MM).mean()) > _SAME_PLACE_SHARE
 
 
-def _islands(view: ViewEvidence, finish: Finish | None) -> list[Bare]:
-    """Islands of bare clay in the glaze of a view; raw clay has none."""
-    return [] if finish == "raw" else bare_islands(view, coloured=finish == "coloured")
+def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
+    """Rims of glaze that drew back; raw clay has none."""
+    return [] if finish == "raw" else rims(view, coloured=finish == "coloured")
 
 
-def _is_rim(view: ViewEvidence, group: Sequence[_Part], islands: Sequence[Bare]) -> bool:
-    """Whether the line is the foot of the roll of glaze round an island of bare clay."""
+def _is_rim(view: ViewEvidence, group: Sequence[_Part], outlines: Sequence[Points]) -> bool:
+    """Whether the line is the foot of the roll of glaze round islands of bare clay."""
+    if not outlines:
+        return False
     path = np.concatenate([part.path for part in group])
-    for bare in islands:
-        apart = np.linalg.norm(path[:, None] - bare.island.outline[None], axis=-1).min(1)
-        if (apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE:
-            return True
-    return False
+    apart, _ = cKDTree(np.concatenate(outlines)).query(path)
+    return bool((apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE)
 
 
 def _goes_on_beyond(view: ViewEvidence, slot: Slot) -> bool:

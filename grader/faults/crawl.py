@@ -8,7 +8,7 @@ while the piece turns, a flake is smaller than three millimetres and has no rim.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -172,14 +172,10 @@ def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
         With a certainty above nought, the surest first.
     """
     found: list[Bare] = []
-    where = _seen_well(view, coloured)
-    for fine, look in ((True, _FINE), (False, _COARSE)):
-        for island in find_islands(view.surface, where, **look):  # type: ignore[arg-type]
-            if island.diameter_mm < _SIZE_MM[0]:
-                continue
-            bare = _coloured(island) if coloured else _clear(view, island, fine)
-            if bare.certainty > 0.0:
-                found.append(bare)
+    for fine, island in _islands(view, coloured):
+        bare = _coloured(island) if coloured else _clear(view, island, fine)
+        if bare.certainty > 0.0:
+            found.append(bare)
     chosen: list[Bare] = []
     for bare in sorted(found, key=lambda each: -each.certainty):
         away = [np.linalg.norm(bare.middle_px - other.middle_px) for other in chosen]
@@ -187,6 +183,35 @@ def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
         if all(one > other for one, other in zip(away, reach, strict=True)):
             chosen.append(bare)
     return chosen
+
+
+def rims(view: ViewEvidence, *, coloured: bool) -> list[NDArray[np.float64]]:
+    """Outlines along which a roll of glaze stands, whatever it shuts in.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    coloured : bool
+        Whether the glaze has a colour of its own.
+
+    Returns
+    -------
+    list of ndarray of float64, shape (n, 2)
+        Closed outlines (x, y) in working pixels.
+    """
+    shown = ((island, *_rim(island)) for _, island in _islands(view, coloured))
+    return [
+        island.outline for island, rim, depth in shown if rim > _RIM[1] and depth > _RIM_DEPTH[1]
+    ]
+
+
+def _islands(view: ViewEvidence, coloured: bool) -> Iterator[tuple[bool, Island]]:
+    """All islands that are large enough, and whether the finer look shows them."""
+    where = _seen_well(view, coloured)
+    for fine, look in ((True, _FINE), (False, _COARSE)):
+        for island in find_islands(view.surface, where, **look):  # type: ignore[arg-type]
+            if island.diameter_mm >= _SIZE_MM[0]:
+                yield fine, island
 
 
 def _seen_well(view: ViewEvidence, coloured: bool) -> Mask:

@@ -1,8 +1,9 @@
-"""Whether a dark line is part of the drawing: broad and even as a brush makes it, or painted in the
-same dark colour as more of the piece.
+"""Whether a dark line is part of the drawing: of a paint that lies on the piece, and as a brush
+makes it.
 
-Only black paint can pass for a slot by its light. Then the drawing itself tells: its lines keep
-their breadth, hang together with larger painted shapes, and there is more of their colour about.
+A coloured paint tells itself by its colour. Black paint can pass for a slot by its light; then the
+line itself tells: a brush line keeps its depth, since a coat lets back the same share of light
+however broad it is, while a crack runs out in a hairline that the lens makes paler and paler.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import cv2
 import numpy as np
 
 from grader.faults.evidence import ViewEvidence
+from grader.faults.paints import CORE_MM, Paints, clay_along
 from grader.faults.slots import Slot, rise
 from grader.piece import Mask
 from grader.surface import grow
@@ -24,6 +26,12 @@ source); a crack ends in a hairline."""
 
 _TAPER = (0.5, 0.75)
 """Narrow over broad parts of a line (tenth over nine tenths). A brush line keeps 0.75."""
+
+_FLAT_FROM = 0.93
+_OF_ONE_DEPTH = (0.5, 0.57)
+"""For a line of which the paint is known: the mean of narrow over broad and of the share of the
+length that is nearly as deep as the deepest tenth. A brush line keeps its breadth or, where its
+paint is lifted to a point, its depth; of a crack both fall off."""
 
 _IN_PAINT = 0.4
 """Share of a line in the paint mask from which it counts as painted. The mask holds nothing
@@ -37,17 +45,17 @@ _BLACK_TONE = -2.0
 """Log light below clay from which paint is so black that its brush marks pass for slots; cobalt
 lies at -1.4."""
 
-_TAKEN_FOR_PAINT = (0.5, 0.85)
-"""Width of black (mm) and blackness of a gaping crack that the mask may have taken for paint."""
+_COLOURED = 0.04
+"""By so much more (of its widths over their mean) must a line miss the colour of a slot than that
+of a paint, to be coloured."""
 
-_AS_DARK, _BLACKEST = 0.6, 0.05
-_HUE = 0.25
+_AS_DARK = 0.6
 _TIMES = 2.5
-_AREA_MM2 = 60.0
-"""Paint is of the colour of the line if it is this share as dark (log light; black paint gives a
-twentieth of the light of clay) and within so much in both log-chromaticities. There must be more
-of it than the line itself can make on the two views that show it: two and a half times its area,
-or that of the largest crack, 50 mm by 1.2 mm."""
+_AREA_MM2 = 40.0
+_LEAST_CORE_MM = 0.2
+"""There must be more paint of the colour of the line than the line itself can make on the two views
+that show it: two and a half times its core, or that of the largest crack, 50 mm by 1.2 mm. A shape
+is as dark as a line if it is this share as dark (log light)."""
 
 _GRAIN_MM = 0.3
 _ATTACHED_MM = 2.5
@@ -64,16 +72,16 @@ _SISTER_MM = 8.0
 """As many coloured lines of at least this length make a drawing of lines."""
 
 
-def drawn(views: Sequence[ViewEvidence], view: ViewEvidence, slot: Slot) -> tuple[float, bool]:
-    """How far a line is drawn, and whether paint of its colour is found elsewhere on the piece.
+def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
+    """How far a line is drawn, and whether paint of its colour is found on the piece.
 
     Parameters
     ----------
-    views : sequence of ViewEvidence
-        All views of the piece.
     view : ViewEvidence
         The one that shows the line.
     slot : Slot
+    paints : Paints
+        Of all views of the piece.
 
     Returns
     -------
@@ -82,28 +90,28 @@ def drawn(views: Sequence[ViewEvidence], view: ViewEvidence, slot: Slot) -> tupl
     bool
     """
     rows, cols = slot.line.pixels(view.surface.mask.shape)
+    clay = clay_along(view, slot)
     share = float(view.zones.paint[rows, cols].mean())
-    if share > _IN_PAINT and _runs_through_paint(view, slot):
+    if share > _IN_PAINT:
         beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3)).mean()
-        if beside - float(np.median(view.zones.clay_tone[rows, cols])) < _BLACK_TONE:
-            return 1.0, True
-    elif share > _IN_PAINT:
-        if view.zones.facing[rows, cols].mean() < 0.5:
-            # Seen aslant, every painted shape is a line.
-            return 1.0, True
-        width_mm, black = _TAKEN_FOR_PAINT
-        if slot.width_mm < width_mm or slot.blackness < black:
+        if _runs_through_paint(view, slot):
+            if beside - np.log(np.maximum(clay, 1e-3)).mean() < _BLACK_TONE:
+                return 1.0, True
+        elif view.skin is None or view.zones.facing[rows, cols].mean() < 0.5:
+            # Seen aslant, as on the edge of a side or from above and below, every painted shape is
+            # a line.
             return 1.0, True
     by_brush = _as_a_brush_draws(slot)
-    attached = _is_attached(view, slot)
+    like = paints.like(slot, clay)
+    own = slot.line.length_mm * max(slot.width_mm - 2 * CORE_MM, _LEAST_CORE_MM)
+    if like.area_mm2 <= max(_AREA_MM2, _TIMES * own):
+        return by_brush, False
     # Views from above and below see painted walls aslant, and know of no facing part.
     aslant = view.skin is None and share > _IN_PAINT
-    if by_brush == 0.0 and not attached and not aslant:
-        return 0.0, False
-    own = slot.line.length_mm * slot.width_mm
-    total = sum(_area_mm2(other, _dark_paint(other, slot, view)) for other in views)
-    known = total > max(_AREA_MM2, _TIMES * own)
-    return (1.0 if known and (attached or aslant) else by_brush), known
+    coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
+    if coloured or aslant or _is_attached(view, slot):
+        return 1.0, True
+    return max(by_brush, _keeps_its_depth(slot)), True
 
 
 def is_clay_between(view: ViewEvidence, slot: Slot) -> bool:
@@ -144,6 +152,20 @@ def _as_a_brush_draws(slot: Slot) -> float:
     return max(even * stout, rise(float(narrow), (_THIN_MM, _BROAD_MM)))
 
 
+def _keeps_its_depth(slot: Slot) -> float:
+    """How far a line is of one depth and breadth, as a coat of paint is."""
+    width, missing = slot.line.black_mm.mean(1), slot.line.missing
+    # Where a larger shape joins, there is no sound surface beside: what looks narrower than the
+    # blur of the lens is no section of the line.
+    sound = width > 0.5 * slot.blur_mm * missing
+    if not sound.any():
+        return 1.0
+    width, missing = width[sound], missing[sound]
+    narrow, broad = np.quantile(width, (0.1, 0.9))
+    flat = float((missing > _FLAT_FROM * np.quantile(missing, 0.9)).mean())
+    return rise((float(narrow / max(broad, 1e-6)) + flat) / 2, _OF_ONE_DEPTH)
+
+
 def _runs_through_paint(view: ViewEvidence, slot: Slot) -> bool:
     path = slot.line.path
     along = np.gradient(path, axis=0)
@@ -158,26 +180,6 @@ def _runs_through_paint(view: ViewEvidence, slot: Slot) -> bool:
         if paint[rows, cols].mean() < _PAINTED_SIDES:
             return False
     return True
-
-
-def _dark_paint(view: ViewEvidence, slot: Slot, seen_on: ViewEvidence | None = None) -> Mask:
-    """Paint of the colour of the line, on every third row and column.
-
-    That is enough to measure areas of many square millimetres. Light is taken relative to the
-    clay's, so that views compare.
-    """
-    own = seen_on or view
-    rows, cols = slot.line.pixels(own.surface.mask.shape)
-    clay = float(np.median(own.zones.clay_tone[rows, cols]))
-    logs = np.log(np.maximum(np.median(slot.line.middle, axis=0), 1e-3))
-    beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3))
-    # The middle of a fine line is lightened by the lens; its blackness is known without that.
-    bare = max(1.0 - slot.whole, _BLACKEST)
-    level = beside.mean() - clay + _AS_DARK * min(np.log(bare), logs.mean() - beside.mean())
-    pick = np.s_[::3, ::3]
-    hue = np.array([logs[0] - logs[1], logs[2] - logs[1]], np.float32)
-    dark = view.zones.paint[pick] & (view.surface.tone[pick] - view.zones.clay_tone[pick] < level)
-    return np.asarray(dark & (np.abs(view.surface.chroma[pick] - hue).max(-1) < _HUE))
 
 
 def _as_dark_as_seen(view: ViewEvidence, slot: Slot) -> Mask:

@@ -35,8 +35,19 @@ _LEAST_BEND = 0.06
 _NOISE_BENDS = 6.0
 """Medians of the bend of a surface (its grain) above which fewer than 1 pixel in 1000 lies."""
 
+_TURNS = 8
+"""Directions in which the grain is measured: throwing rings bend the light down the wall, and a
+crack that crosses them need not stand out from that."""
+
 _GAP_MM = 0.9
 """Points nearer than this belong together: a hairline fades for less than that."""
+
+_ONWARD = 0.77
+_SAME_WAY = 0.5
+_NEXT_PX = 2.0
+"""A line goes on in its own direction: to a point within 50 degrees of it (sine), whose direction
+differs by less than 60 (cosine). Where a crack crosses a throwing ring, each stays itself. Of
+points nearer than two steps of tracing the step itself says nothing."""
 
 _STEP_MM, _STEP_PX = 0.4, 1.6
 """Neighbouring points of an unbroken line are at most this far apart: two pixels of tracing, or
@@ -44,9 +55,21 @@ where these are coarser, one across the corner."""
 
 _REACH_MM = 2.4
 _SAMPLE_MM = 0.1
+_CORE_MM = 0.25
+"""The darkest place of a section is sought this near its middle, three steps of tracing."""
+
 _SIDE_MM = (1.1, 1.9)
 """On either side of the line the sound surface is read between these distances: beyond the half
 of the widest crack and the blur, and nearer than most brush marks are apart."""
+
+_FALL_MM = (1.2, 3.2)
+"""Where two things meet, a shadow falls off over some millimetres on one side; beside a slot it
+does not. Read within and without that shadow."""
+
+_NEAREST_SIDE_MM = 0.7
+_BESIDE_SPREAD = 1.4
+"""Beside a fine line it is read nearer, so that its neighbours have no part in it: from 1.4 times
+its breadth (of a normal blur, three standard deviations and more), but no nearer than this."""
 
 _LEAST_DEPTH = 0.08
 """Logarithm of light by which both sides must be lighter: twice what throwing rings show."""
@@ -91,6 +114,9 @@ class Line:
         Linear light on either side.
     middle : ndarray of float64, shape (n, 3)
         Linear light in the middle.
+    falls : ndarray of float64, shape (2,)
+        By how much lighter (natural logarithm of light) the surface is a few millimetres away than
+        just beside the line, left and right; 0 where the piece has ended.
     unrest : float
         Spread of the missing share beside the line (standard deviation, robust).
     """
@@ -104,6 +130,7 @@ class Line:
     spread_mm: NDArray[np.float64]
     sides: NDArray[np.float64]
     middle: NDArray[np.float64]
+    falls: NDArray[np.float64]
     unrest: float
 
     def pixels(self, shape: tuple[int, ...]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -131,7 +158,7 @@ def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
     points, across = _lower_than_both_sides(surface, where, points, across)
     if len(points) < 4:
         return
-    for chain in _chains(points, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
+    for chain in _chains(points, across, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
         yield _read(surface, points[chain], across[chain])
 
 
@@ -151,9 +178,10 @@ def _valley_points(surface: Surface, where: Mask) -> tuple[Points, Points]:
     mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, scale=0.25)
     half = (across2 - down2) / 2
     bend = ((across2 + down2) / 2 + np.sqrt(half**2 + mixed**2)) * np.float32(sigma**2)
-    grain = float(np.median(np.abs(bend[mask]))) if mask.any() else 0.0
-    found = (bend > max(_LEAST_BEND, _NOISE_BENDS * grain)) & sought
     angle = 0.5 * np.arctan2(mixed, half)
+    grain = _grain((across2 + down2) / 2, half, mixed, mask) * np.float32(sigma**2)
+    turned = np.round(angle * (_TURNS / np.pi)).astype(int) % _TURNS
+    found = (bend > np.maximum(_LEAST_BEND, _NOISE_BENDS * grain)[turned]) & sought
     found &= _is_crest(bend, angle)
     rows, cols = np.nonzero(found)
     if len(rows) > _MOST_POINTS:
@@ -163,6 +191,18 @@ def _valley_points(surface: Surface, where: Mask) -> tuple[Points, Points]:
     ratio = np.array([width / size[0], height / size[1]])
     points = (np.column_stack([cols, rows]) + 0.5) * ratio - 0.5
     return points, np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def _grain(mean: Plane, half: Plane, mixed: Plane, mask: Mask) -> NDArray[np.float32]:
+    """Median of the bend, up or down, across each of a few directions of half a turn."""
+    if not mask.any():
+        return np.zeros(_TURNS, np.float32)
+    mean, half, mixed = (plane[::2, ::2][mask[::2, ::2]] for plane in (mean, half, mixed))
+    turns = np.arange(_TURNS) * 2 * np.pi / _TURNS
+    return np.array(
+        [np.median(np.abs(mean + half * np.cos(turn) + mixed * np.sin(turn))) for turn in turns],
+        np.float32,
+    )
 
 
 def _lower_than_both_sides(
@@ -211,9 +251,12 @@ def _is_crest(bend: Plane, angle: Plane) -> Mask:
     return out
 
 
-def _chains(points: Points, gap_px: float, shortest_px: float) -> Iterator[NDArray[np.intp]]:
+def _chains(
+    points: Points, across: Points, gap_px: float, shortest_px: float
+) -> Iterator[NDArray[np.intp]]:
     """Indices of the points along the longest path of each net, from end to end."""
     pairs = cKDTree(points).query_pairs(gap_px, output_type="ndarray")
+    pairs = pairs[_goes_on(points, across, pairs)]
     if not len(pairs):
         return
     length = np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1)
@@ -243,6 +286,16 @@ def _chains(points: Points, gap_px: float, shortest_px: float) -> Iterator[NDArr
             yield chosen
 
 
+def _goes_on(points: Points, across: Points, pairs: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether two points may follow each other on one line, by the direction each has."""
+    one, other = pairs.T
+    step = points[one] - points[other]
+    length = np.maximum(np.linalg.norm(step, axis=1), 1e-6)
+    aside = np.maximum(np.abs((step * across[one]).sum(1)), np.abs((step * across[other]).sum(1)))
+    alike = np.abs((across[one] * across[other]).sum(1)) > _SAME_WAY
+    return np.asarray(alike & ((aside < _ONWARD * length) | (length < _NEXT_PX)))
+
+
 def _read(surface: Surface, path: Points, across: Points) -> Line:
     """Read the section at each point of a path."""
     # The direction across is the same up to its sign; keep one side on one side.
@@ -258,23 +311,20 @@ def _read(surface: Surface, path: Points, across: Points) -> Line:
     light = _straightened(light, offsets)
     window = max(1, round(_ALONG_MM / max(float(np.median(steps)), 0.05)))
     light = uniform_filter1d(light, window, axis=0, mode="nearest")
-    near, far = _SIDE_MM
-    left = np.median(light[:, (offsets >= -far) & (offsets <= -near)], axis=1)
-    right = np.median(light[:, (offsets >= near) & (offsets <= far)], axis=1)
-    share = (np.clip(offsets / near, -1, 1)[None, :, None] + 1) / 2
-    sound = left[:, None] * (1 - share) + right[:, None] * share
-    missing = 1 - light / np.maximum(sound, 1e-4)
+    widest = _SIDE_MM[0]
+    *_, spread = _against_sides(light, offsets, widest)
+    near = float(np.clip(_BESIDE_SPREAD * np.median(spread), _NEAREST_SIDE_MM, widest))
+    left, right, missing, spread = _against_sides(light, offsets, near)
     inner = np.abs(offsets) <= near
-    beside = (np.abs(offsets) >= near) & (np.abs(offsets) <= far)
+    beside = (np.abs(offsets) >= near) & (np.abs(offsets) <= near + np.ptp(_SIDE_MM))
     grey = missing[:, inner].mean(-1)
-    core = np.abs(offsets[inner]) <= 0.25
+    core = np.abs(offsets[inner]) <= _CORE_MM
     deepest = grey[:, core].max(1)
     middle = np.take_along_axis(
         light[:, inner][:, core], grey[:, core].argmax(1)[:, None, None], axis=1
     )[:, 0]
     darker = np.minimum(left.mean(-1), right.mean(-1))
     black = missing[:, inner].sum(1) * _SAMPLE_MM
-    spread = (grey > 0.5 * deepest[:, None]).sum(1) * _SAMPLE_MM
     return Line(
         path=path,
         length_mm=length,
@@ -285,8 +335,38 @@ def _read(surface: Surface, path: Points, across: Points) -> Line:
         spread_mm=spread,
         sides=np.stack([left, right], axis=1),
         middle=middle,
+        falls=np.array([_fall(surface, path, side * across) for side in (-1, 1)]),
         unrest=max(1.4826 * float(np.median(np.abs(missing[:, beside].mean(-1)))), 0.01),
     )
+
+
+def _fall(surface: Surface, path: Points, outward: Points) -> float:
+    """Log light away from a line over that just beside it, on one side."""
+    places = path[:, None] + surface.px(1.0) * outward[:, None] * np.array(_FALL_MM)[None, :, None]
+    inside = _at(surface.mask.astype(np.float32), places).min(1) > 0.5
+    if not inside.any():
+        return 0.0
+    near, far = _at(surface.tone, places[inside]).T
+    return float(np.median(far - near))
+
+
+def _against_sides(
+    light: NDArray[np.float64], offsets: NDArray[np.float64], near: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Light left and right of each section, what it lacks of that, and its breadth at half depth.
+
+    The sound surface begins at a distance `near` (mm) from the middle.
+    """
+    far = near + float(np.ptp(_SIDE_MM))
+    left = np.median(light[:, (offsets >= -far) & (offsets <= -near)], axis=1)
+    right = np.median(light[:, (offsets >= near) & (offsets <= far)], axis=1)
+    share = (np.clip(offsets / near, -1, 1)[None, :, None] + 1) / 2
+    sound = left[:, None] * (1 - share) + right[:, None] * share
+    missing = 1 - light / np.maximum(sound, 1e-4)
+    grey = missing[:, np.abs(offsets) <= near].mean(-1)
+    deepest = missing[:, np.abs(offsets) <= _CORE_MM].mean(-1).max(1)
+    spread = (grey > 0.5 * deepest[:, None]).sum(1) * _SAMPLE_MM
+    return left, right, missing, spread
 
 
 def _straightened(light: NDArray[np.float64], offsets: NDArray[np.float64]) -> NDArray[np.float64]:

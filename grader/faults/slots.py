@@ -38,17 +38,10 @@ _LIT = (0.008, 0.02)
 """Linear light beside the line below which a slot does not show: two steps of eight bits are
 0.0006, but flare and noise are as large as the darkest clay in deep shade."""
 
-_NEUTRAL = (0.62, 0.74)
-"""Least over greatest of the widths of black in red, green and blue. Red clay has 0.8 (its blue is
-dark already); cobalt 0.5, ochre 0.3."""
-
-_IRON = (0.12, 0.28)
-"""By how much more blue than red is missing: an iron-brown line takes blue first, a slot takes, if
-anything, more of the colour that the clay has most of."""
-
-_GREEN = (0.12, 0.2)
-"""By how much less (or more) green is missing than the mean of red and blue: a slot takes green as
-its neighbours, moss-green paint takes 0.2 less."""
+_OFF_TINT = (0.09, 0.15)
+"""Greatest difference of the widths of black in red, green and blue, over their mean, from those of
+a slot in the same surface. Noise and the coarse colour of JPEG make up to 0.07; brown paint differs
+by 0.12 and more, cobalt by 0.3."""
 
 _ERRORS = 2.0
 """Standard errors of the widths by which the limits on colour give way."""
@@ -57,12 +50,21 @@ _UNSTEADY = (0.15, 0.35)
 """Standard error of the tint from which the three colours no longer follow one line."""
 
 _ALIKE = (0.15, 0.3)
-"""Difference between the two sides (two log-chromaticities and half the log light) up to which they
-are one surface; light bent over a lip makes 0.15, clay beside a grey table or a paint 0.3 and
-more."""
+"""Difference between the two sides (two log-chromaticities, half the log light, and how the light
+falls off toward the line) up to which they are one surface; light bent over a lip makes 0.15, clay
+beside a grey table, a paint, or the shadow in the corner of a handle 0.3 and more."""
 
 _CLEAR = (3.0, 6.0)
 """How far the missing light stands above its own spread beside the line (standard deviations)."""
+
+_RULED = (0.003, 0.006)
+"""Distance from the straight line through it (root mean square) over the length: a joint of table
+boards, or a level lip, is as straight as tracing is fine; a crack goes round the grains."""
+
+_DEEP = (0.4, 0.55)
+"""Share of light missing in the deepest tenth of the line: somewhere a crack gapes by 0.2 mm, which
+keeps back half of the light at 7 pixels a millimetre. Folds of the form, as throwing rings and the
+roots of handles are, keep back less all along."""
 
 _STRAIGHT = (0.35, 0.6)
 """Distance between the ends over the length: a crack runs on, a spiral or a curl comes back."""
@@ -92,6 +94,12 @@ class Slot:
         Widths in red, green and blue over their mean, less 1.
     tint_error : float
         Standard error of the tint.
+    off_tint : float
+        Greatest difference between the tint and that of a slot in this surface.
+    deepest : float
+        Share of light missing in the deepest tenth of the line, 0..1.
+    blur_mm : float
+        Breadth that the lens alone gives a line.
     """
 
     line: Line
@@ -102,6 +110,9 @@ class Slot:
     blackness: float
     tint: NDArray[np.float64]
     tint_error: float
+    off_tint: float
+    deepest: float
+    blur_mm: float
 
 
 def rise(value: float, limits: tuple[float, float]) -> float:
@@ -135,18 +146,38 @@ def as_slot(surface: Surface, line: Line) -> Slot | None:
     # Sections are averaged over a millimetre: so many of them are independent.
     apart = line.black_mm - line.black_mm.mean(1, keepdims=True)
     error = float(apart.std(0).max()) / np.sqrt(max(line.length_mm, 1.0)) / mean
+    tint = taken / mean - 1.0
+    deepest = float(np.quantile(line.missing, 0.9))
+    off_tint = _off_tint(line, tint)
     likeness = (
         rise(line.covered, _COVERED)
         * rise(blackness, demanded)
-        * _colourlessness(line, taken, _ERRORS * error)
+        * rise(deepest, _DEEP)
+        * (1.0 - rise(off_tint - _ERRORS * error, _OFF_TINT))
         * (1.0 - rise(error, _UNSTEADY))
         * (1.0 - rise(_unlike(line), _ALIKE))
         * rise(missing / line.unrest, _CLEAR)
         * rise(float(np.median(line.sides)), _LIT)
         * rise(_straightness(surface, line), _STRAIGHT)
+        * rise(_wandering(surface, line), _RULED)
     )
-    tint = taken / mean - 1.0
-    return Slot(line, likeness, width, missing, whole, blackness, tint, float(error))
+    return Slot(
+        line=line,
+        likeness=likeness,
+        width_mm=width,
+        missing=missing,
+        whole=whole,
+        blackness=blackness,
+        tint=tint,
+        tint_error=float(error),
+        off_tint=off_tint,
+        deepest=deepest,
+        blur_mm=_blur_mm(surface),
+    )
+
+
+def _blur_mm(surface: Surface) -> float:
+    return max(_BLUR_PX / surface.px_per_mm, _BLUR_MM)
 
 
 def _without_blur(
@@ -158,7 +189,7 @@ def _without_blur(
     breadth; width over depth tells the first.
     """
     broad = width_mm / missing
-    blur = max(_BLUR_PX / surface.px_per_mm, _BLUR_MM)
+    blur = _blur_mm(surface)
     resolved = rise(broad / blur, (1.0, 2.0))
     low, high = ((1 - resolved) * np.array(_BLACK_BLURRED) + resolved * np.array(_BLACK)).tolist()
     if broad <= 1.1 * blur:
@@ -166,31 +197,29 @@ def _without_blur(
     return min(1.0, missing * broad / float(np.sqrt(broad**2 - blur**2))), (low, high)
 
 
-def _colourlessness(line: Line, taken: NDArray[np.float64], slack: float) -> float:
-    """0..1: how far the line takes red, green and blue alike, as a slot in this surface would."""
-    sound = np.median(line.sides, axis=(0, 1))
-    best = 0.0
-    # How much light this slot gives back is not known; a narrow one gives none.
-    for back in (0.0, 0.5 * _SLOT_LIGHT, _SLOT_LIGHT):
-        red, green, blue = taken / (1.0 - back / np.maximum(sound, 2 * _SLOT_LIGHT))
-        mean = max((red + green + blue) / 3, 1e-6)
-        even = min(red, green, blue) / max(red, green, blue, 1e-6)
-        best = max(
-            best,
-            rise(even + slack, _NEUTRAL)
-            * (1.0 - rise((blue - red) / mean - slack, _IRON))
-            * (1.0 - rise(abs(green - (red + blue) / 2) / mean - slack, _GREEN)),
-        )
-    return best
+def _off_tint(line: Line, tint: NDArray[np.float64]) -> float:
+    """Greatest difference between the tint of a line and that of a slot, however dark it is."""
+    sound = np.maximum(np.median(line.sides, axis=(0, 1)), 2 * _SLOT_LIGHT)
+    taken = 1.0 - np.outer((0.0, 0.5 * _SLOT_LIGHT, _SLOT_LIGHT), 1.0 / sound)
+    expected = taken / taken.mean(1, keepdims=True) - 1.0
+    return float(np.abs(tint - expected).max(1).min())
 
 
 def _unlike(line: Line) -> float:
     logs = np.log(np.maximum(line.sides, 1e-3))
     step = np.median(logs[:, 0] - logs[:, 1], axis=0)
     red, blue, tone = step[0] - step[1], step[2] - step[1], step.mean() / 2
-    return float(np.sqrt(red**2 + blue**2 + tone**2))
+    left, right = np.maximum(line.falls, 0.0)
+    fall = left - right
+    return float(np.sqrt(red**2 + blue**2 + tone**2 + fall**2))
 
 
 def _straightness(surface: Surface, line: Line) -> float:
     apart = float(np.linalg.norm(line.path[-1] - line.path[0]))
     return apart / surface.px(line.length_mm)
+
+
+def _wandering(surface: Surface, line: Line) -> float:
+    """Distance from the best straight line (root mean square) over the length."""
+    apart = np.linalg.svd(line.path - line.path.mean(0), compute_uv=False)[1]
+    return float(apart) / np.sqrt(len(line.path)) / surface.px(line.length_mm)

@@ -128,7 +128,29 @@ def test_a_soft_shadow_is_no_crack() -> None:
 
 
 def test_a_seam_that_all_sides_show_at_one_place_is_no_crack() -> None:
-    seam = made.line([(4, 18), (44, 18)], 0.5)
+    right = np.linspace(4, 44, 60)
+    seam = made.line(np.column_stack([right, 18 + 0.6 * np.sin(right)]), 0.5)
     picture = made.lay(made.wall(), seam, made.SLOT)
     assert _found(picture, picture, picture, picture) == []
     assert len(_found(picture, made.wall(), made.wall(), made.wall())) == 1
+
+
+def test_a_ruled_line_is_no_crack() -> None:
+    joint = made.lay(made.wall(), made.line([(4, 18), (44, 18)], 0.5), made.SLOT)
+    assert _found(joint) == []
+
+
+def test_a_crack_keeps_apart_from_the_throwing_rings_that_it_crosses() -> None:
+    picture = made.wall()
+    rows = np.linspace(0, made.HIGH_MM, picture.shape[0])
+    picture *= (1 + 0.25 * np.sin(2 * np.pi * rows / 3.5))[:, None, None]
+    (found,) = _found(made.crack(picture, width_mm=0.6))
+    assert found.diameter_mm == pytest.approx(18, abs=5)
+    assert made.place_mm(found)[0] == pytest.approx(22, abs=3)
+
+
+def test_a_fine_black_line_on_a_piece_painted_black_is_no_crack() -> None:
+    leaf = made.lay(made.wall(), made.ellipse((24, 44), 14, 9), made.BLACK)
+    bent = [(12 + 4 * np.sin(t / 9), t) for t in range(8, 34)]
+    assert _found(made.lay(leaf, made.line(bent, 0.6), made.BLACK), decorated=True) == []
+    assert _found(made.crack(leaf, start_mm=(36, 8), width_mm=0.5), decorated=True) != []
