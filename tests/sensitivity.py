@@ -304,15 +304,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("photos", type=Path)
     parser.add_argument("--out", type=Path, help="draw the curves into this SVG file")
     parser.add_argument("--only", nargs="*", default=())
-    parser.add_argument("--rounds", type=int, default=1, help="patches of each shift on a piece")
+    parser.add_argument("--rounds", type=int, default=1, help="how often a piece is laid over anew")
     options = parser.parse_args(arguments)
     rng = np.random.default_rng(20261125)
     looks = list(sound_pieces(options.photos, options.only))
     curves = {kind: Curve.empty() for kind in ("flake", "pit", "scorch", "pool_tint")}
-    for kind in ("flake", "pit"):
-        by_size(looks, kind, curves[kind], rng)
-    for kind in ("scorch", "pool_tint"):
-        for _ in range(options.rounds):
+    for _ in range(options.rounds):
+        for kind in ("flake", "pit"):
+            by_size(looks, kind, curves[kind], rng)
+        for kind in ("scorch", "pool_tint"):
             by_shift(looks, kind, curves[kind], rng)
     for kind, curve in curves.items():
         print(kind)
