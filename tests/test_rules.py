@@ -191,6 +191,15 @@ def test_photos_too_coarse_for_pits_do_not_pass_glazed_ware() -> None:
     assert "photos.speck_mm" in rules_of(verdict)
 
 
+def test_no_word_on_specks_below_those_that_are_found() -> None:
+    """A photo of 7.4 px/mm can carry a verdict, but finds no speck of half a millimetre."""
+    fine = four_sides(px_per_mm=7.4, smallest_judged_mm=5 / 7.4)
+    verdict = grade_piece(some_facts(), a_survey(photos=fine), RULES)
+    assert verdict.grade == "first"
+    (told,) = (each for each in verdict.reasons if each.rule == "photos.speck_mm")
+    assert "specks below 0.7 mm" in told.text
+
+
 def test_uncertain_places_do_not_sink_a_piece_alone_but_together_they_do() -> None:
     one = grade(a_finding("flake", certainty=0.4))
     assert one.grade == "first"

@@ -76,7 +76,9 @@ def photo_reasons(
         return []
     reasons = []
     usable, seen = _usable(facts, survey, rules)
-    limits = [mm for p in usable if (mm := _least_visible_mm(p, rules)) is not None]
+    # What is judged with ease, 5 px across: below, the share found falls to nothing (measured by
+    # tests.sensitivity), though a photo that shows less may still carry a verdict.
+    limits = [p.smallest_judged_mm for p in usable if p.smallest_judged_mm is not None]
     if _has_glaze(facts) and max(limits, default=0) > rules.speck_mm:
         text = (
             f"Not passed as free of specks below {max(limits):.1f} mm: the photos do not show "
