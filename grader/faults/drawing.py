@@ -50,11 +50,11 @@ _COLOURED = 0.04
 of a paint, to be coloured."""
 
 _AS_DARK = 0.6
-_TIMES = 2.5
+_TIMES = 2.0
 _AREA_MM2 = 40.0
 _LEAST_CORE_MM = 0.2
 """There must be more paint of the colour of the line than the line itself can make on the two views
-that show it: two and a half times its core, or that of the largest crack, 50 mm by 1.2 mm. A shape
+that show it: twice its core, or that of the largest crack, 50 mm by 1.2 mm. A shape
 is as dark as a line if it is this share as dark (log light)."""
 
 _GRAIN_MM = 0.3

@@ -16,7 +16,7 @@ from grader.faults.evidence import ViewEvidence
 from grader.faults.slots import Slot
 from grader.surface import light_of, shrink
 
-CORE_MM = 0.4
+CORE_MM = 0.3
 """The blurred edge of a painted shape, where its colour mixes with that of the clay."""
 
 _EVERY = 3
@@ -139,5 +139,5 @@ def paints_of(views: Sequence[ViewEvidence]) -> Paints:
     if not bins or not sum(map(len, bins)):
         return Paints(np.empty((0, 3)), np.empty(0))
     colours, which = np.unique(np.concatenate(bins), axis=0, return_inverse=True)
-    area = np.bincount(which.ravel(), np.concatenate(areas), len(colours))
+    area = np.bincount(which.ravel(), np.concatenate(areas), len(colours)).astype(np.float64)
     return Paints(np.exp(colours * _BIN), area)
