@@ -26,6 +26,9 @@ _TRIED_AGAIN = 3
 _SETTLED = 0.8
 """A last cut that overlaps the chosen one by less has lost it; a handle is less than a fifth."""
 
+_RIVAL = 0.9
+"""Cuts that overlap by less cannot both be right: a tenth of a piece is a foot or a handle."""
+
 _ENCLOSES, _CREDIBLE = 1.5, 0.15
 """A cut half as large again round another wins if it is credible at all: the edges of a painted
 band are stronger than those of the pot that it runs round."""
@@ -119,12 +122,14 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
             chosen.append((second, np.append(measures, known_measures)))
     if not chosen:
         return None
-    chances = [float(1 / (1 + np.exp(-_log_odds(each, _IN_THE_END)))) for _, each in chosen]
+    chances = [_chance(each) for _, each in chosen]
     best = pick(regions, [mask for mask, _ in chosen], chances)
-    mask = _settle(regions, evidence, chosen[best][0])
+    mask, chance = _settle(regions, evidence, chosen[best][0])
     mask = fill_bays(regions, evidence, open_gaps(regions, evidence, mask))
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
-    return Choice(mask, chances[best], cost)
+    # A cut that did not hold when looked at again is as doubtful as what came of it.
+    certainty = min(chances[best], chance) * _unrivalled(regions, mask, chance, chosen, chances)
+    return Choice(mask, certainty, cost)
 
 
 def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Mask, Values]]:
@@ -139,15 +144,53 @@ def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Ma
     return []
 
 
-def _settle(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
-    """Cut once more from what was chosen, which by now shows handles for what they are."""
+def _settle(regions: Regions, evidence: Evidence, chosen: Mask) -> tuple[Mask, float]:
+    """Cut once more from what was chosen, which by now shows handles for what they are.
+
+    What the last cut adds is believed. What it takes away may be a shadow, or a foot of the
+    table's colour: it goes only where that makes the outline a likelier one.
+
+    Returns
+    -------
+    tuple of ndarray of bool, shape (n,), and float
+        The cut, and the chance that it is right.
+    """
     known = learn_from(regions, evidence, chosen)
     if known is None:
-        return chosen
+        return chosen, 0.0
+
+    def chance(mask: Mask) -> float:
+        measures = measure_cut(regions, evidence, mask)
+        return _chance(np.append(measures, measure_known(regions, evidence, mask, known)))
+
     again, area = cut_again(regions, evidence, known), regions.area_px
     if area[again & chosen].sum() < _SETTLED * area[again | chosen].sum():
-        return chosen
-    return again
+        return chosen, chance(chosen)
+    ways = [(chance(again), again), (chance(again | chosen), again | chosen)]
+    likelihood, mask = max(ways, key=lambda way: way[0])
+    return mask, likelihood
+
+
+def _unrivalled(
+    regions: Regions,
+    mask: Mask,
+    chance: float,
+    others: list[tuple[Mask, Values]],
+    chances: list[float],
+) -> float:
+    """Chance of a cut against the likeliest that ends elsewhere, when one of the two is right."""
+    area = regions.area_px
+    size = float(area[mask].sum())
+    rival = 0.0
+    for (other, _), likely in zip(others, chances, strict=True):
+        common = float(area[mask & other].sum())
+        apart = common < _RIVAL * float(area[mask | other].sum())
+        # A painted band within the pot is no rival: see `_ENCLOSES`.
+        within = common > 0.9 * area[other].sum() and size > _ENCLOSES * area[other].sum()
+        if apart and not within:
+            rival = max(rival, likely)
+    for_it, for_rival = (each / max(1e-9, 1.0 - each) for each in (chance, rival))
+    return for_it / max(1e-9, for_it + for_rival)
 
 
 def pick(regions: Regions, masks: list[Mask], chances: list[float]) -> int:
@@ -161,6 +204,10 @@ def pick(regions: Regions, masks: list[Mask], chances: list[float]) -> int:
         if encloses and larger and chances[number] > _CREDIBLE:
             best = int(number)
     return best
+
+
+def _chance(measures: Values) -> float:
+    return float(1 / (1 + np.exp(-_log_odds(measures, _IN_THE_END))))
 
 
 def _log_odds(measures: Values, weights: NDArray[np.float64]) -> float:

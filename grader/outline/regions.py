@@ -26,7 +26,7 @@ _DARK_FLOOR = 0.012
 _REGION_PX = 11
 """Spacing of the regions; a handle 1 % of the photo wide still has a region of its own."""
 
-_CHROMA_WEIGHT = 2.0
+CHROMA_WEIGHT = 2.0
 """Chromaticity tells materials apart where light also tells sides: it weighs twice."""
 
 _GRAIN_PX, _WEAVE_PX = 2.0, (1.5, 5.0)
@@ -135,7 +135,7 @@ def log_look(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
 def edge_strength(logs: NDArray[np.float32]) -> Plane:
     """Steepest change of any of the three logarithms, per pixel."""
     strength = np.zeros(logs.shape[:2], np.float32)
-    for channel, weight in enumerate((_CHROMA_WEIGHT, _CHROMA_WEIGHT, 1.0)):
+    for channel, weight in enumerate((CHROMA_WEIGHT, CHROMA_WEIGHT, 1.0)):
         plane = np.ascontiguousarray(logs[..., channel])
         across = cv2.Sobel(plane, cv2.CV_32F, 1, 0, scale=weight / 8)
         down = cv2.Sobel(plane, cv2.CV_32F, 0, 1, scale=weight / 8)
