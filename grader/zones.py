@@ -348,6 +348,15 @@ def _mirrored_opening(
     at = first + depths[:, None] - turned[None, middle]
     usable = at > first + far[None, middle] + slack
     hits = near_edge[np.clip(at, 0, last), columns[None, middle]] > 0
+    # Paint begins with an edge, too, below which it is darker or of another hue by more than the
+    # warm light within a pot makes.
+    sides = np.dstack([surface.chroma, surface.tone])
+    above, below = (
+        sides[np.clip(at + way * slack, 0, last), columns[None, middle]] for way in (-1, 1)
+    )
+    change = below - above
+    usable &= np.hypot(change[..., 0], change[..., 1]) < _PAINT_LEVELS[-1]
+    usable &= change[..., 2] > -_PAINT_TONE
     share = (hits & usable).sum(1) / len(columns[middle])
     good = share > _LIP_SHARE
     # A texture that has edges everywhere follows any line.

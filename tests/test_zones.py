@@ -11,6 +11,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Scale, Target
 from grader.zones import Zones, chroma_noise, common_clay, find_zones
 from tests.drawn import BLUE, CLAY, Drawn, blob, draw_pot
+from tests.faults import made
 from tests.scenes import develop
 
 
@@ -120,6 +121,14 @@ def test_a_lid_is_no_opening() -> None:
     surface, _ = _box_of(HEXAGON, inside=0.8, knob=True)
     zones = find_zones(surface, common_clay([surface]), decorated=False, seen_from_side=True)
     assert zones.inside.mean() < 0.01
+
+
+def test_paint_below_a_straight_rim_is_no_opening() -> None:
+    """Seen level a rim is a straight line, and so is the upper edge of a painted field."""
+    cover = made.box(0, 12, made.WIDE_MM, 50)
+    surface = made.seen(made.lay(made.wall(), cover, made.COBALT)).views[0].surface
+    zones = find_zones(surface, common_clay([surface]), decorated=True, seen_from_side=True)
+    assert not zones.inside.any()
 
 
 def test_noise_is_measured_from_the_picture() -> None:
