@@ -71,7 +71,7 @@ def sharpen(rgb: NDArray[np.uint8], coarse: Mask, cards: Mask) -> Mask:
     logs = cv2.GaussianBlur(log_look(rgb[window]), (0, 0), 1.0)
     flooded = _flood(logs, coarse[window], cards[window])
     followed = follow_strip(logs, flooded, cards[window], reach) & ~cards[window]
-    settled = _by_material(logs[..., :2], flooded, followed, cards[window], reach)
+    settled = _by_material(logs, flooded, followed, cards[window], reach)
     out[window] = _without_thorns(settled)
     return out
 
@@ -96,15 +96,16 @@ def _kept(mask: Mask, reach: float) -> Mask:
 
 
 def _by_material(
-    chroma: NDArray[np.float32], flooded: Mask, followed: Mask, cards: Mask, reach: int
+    logs: NDArray[np.float32], flooded: Mask, followed: Mask, cards: Mask, reach: int
 ) -> Mask:
     """Give what lies between two outlines to piece or table, as its chromaticity says.
 
     Parameters
     ----------
-    chroma : ndarray of float32, shape (h, w, 2)
-        log(R/G) and log(B/G).
+    logs : ndarray of float32, shape (h, w, 3)
+        log(R/G), log(B/G) and log light.
     """
+    chroma, light = logs[..., :2], logs[..., 2]
     # Beside an edge the lens mixes both sides.
     surely_in = cv2.erode((flooded & followed).astype(np.uint8), _disc(2)) > 0
     surely_out = cv2.dilate((flooded | followed | cards).astype(np.uint8), _disc(2)) == 0
@@ -122,9 +123,11 @@ def _by_material(
             ]
             place = labels[near] == number
             around = cv2.dilate(place.astype(np.uint8), _disc(2 * reach)) > 0
-            like_table = _likeness(
-                chroma[near], place, around & surely_in[near], around & surely_out[near]
-            )
+            table = around & surely_out[near]
+            like_table = _likeness(chroma[near], place, around & surely_in[near], table)
+            # A foot may have the table's colour; the shadow at it is darker than the table too.
+            if like_table > 0 and np.median(light[near][place]) > np.median(light[near][table]):
+                continue
             if abs(like_table) > _CLEAR:
                 out[near][place] = like_table < 0
     return out
