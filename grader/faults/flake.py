@@ -102,6 +102,10 @@ _STEEP = 1.8
 _PAINT_REACH_MM = 0.5
 """The blend of lens and sensor round the outline of paint."""
 
+_BITE_CONTRAST = 2 * _LEAST_CONTRAST
+"""Distance of paint from clay from which an outline has a shape of its own: a veil of glaze or the
+shadow along the silhouette, taken for faint paint, is bounded by noise."""
+
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the round bay of a drawing looks as narrow as a bite."""
 
@@ -214,6 +218,7 @@ def _bitten(
     corner = (int(window[0].start), int(window[1].start))
     bites, outline_mm = find_bites(plane, surface.px_per_mm)
     usable = (zones.stretch[window] < _STEEPEST) & ~surface.glare[window] & zones.wall[window]
+    usable &= contrast > _BITE_CONTRAST
     kept = []
     for bite in bites:
         (row, col), (height, width) = bite.corner, bite.region.shape
