@@ -7,9 +7,12 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
+import psutil
 import pytest
 
+from grader import sharing
 from grader.errors import PhotoError
 from grader.sharing import Failed, each_result
 
@@ -94,3 +97,13 @@ def _runs(process: int) -> bool:
     except OSError:
         return False
     return state != "Z"  # ended, but nobody has asked how
+
+
+def test_files_kept_in_memory_do_not_cost_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Linux fills free memory with files it has read; that is free memory all the same."""
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1, 2, 3}, raising=False)
+    monkeypatch.setattr(
+        psutil, "virtual_memory", lambda: SimpleNamespace(free=10**8, available=4 * 10**9)
+    )
+    assert sharing._workers(None, 21) == 2
+    assert sharing._workers(3, 21) == 3
