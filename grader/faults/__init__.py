@@ -5,6 +5,8 @@ A new fault is one new module beside its siblings, one line here, one entry in t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from grader.faults import crack, crawl, flake, pit, pool_tint, scorch, streak
 from grader.faults.evidence import Evidence, ViewEvidence
 from grader.findings import Finding
@@ -12,6 +14,9 @@ from grader.findings import Finding
 __all__ = ["Evidence", "ViewEvidence", "find_all"]
 
 _MODULES = (scorch, pool_tint, flake, pit, streak, crawl, crack)
+
+_SAME_SHARE = 0.5
+"""Share of a veil within a streaked patch from which the patch explains it."""
 
 
 def find_all(evidence: Evidence) -> tuple[Finding, ...]:
@@ -26,4 +31,34 @@ def find_all(evidence: Evidence) -> tuple[Finding, ...]:
     tuple of Finding
         In the order of the modules, then of the views.
     """
-    return tuple(each for module in _MODULES for each in module.find(evidence))
+    return unexplained([each for module in _MODULES for each in module.find(evidence)])
+
+
+def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Leave out what another finding at the same place explains.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    streaked = [each for each in found if each.fault == "streak"]
+    # Clay under a thin coat of blue paint moves as it does under a veil; the bands tell which.
+    return tuple(
+        each
+        for each in found
+        if each.fault != "pool_tint" or not any(_within(each, other) for other in streaked)
+    )
+
+
+def _within(veil: Finding, streaks: Finding) -> bool:
+    if veil.photo != streaks.photo or streaks.certainty < veil.certainty * _SAME_SHARE:
+        return False
+    x, y, width, height = veil.bbox_px
+    left, top, wide, high = streaks.bbox_px
+    across = min(x + width, left + wide) - max(x, left)
+    down = min(y + height, top + high) - max(y, top)
+    return across > 0 and down > 0 and across * down > _SAME_SHARE * width * height

@@ -37,6 +37,9 @@ _LEAST_PX = 3.0
 _SEED_SHARE = 0.42
 """Share of clay showing at the middle; the lens blurs a flake of 4 px down to about this."""
 
+_BEYOND_CLAY = 1.35
+"""Share of clay above which a mark is white paint on the same line: flakes measure 0.5 to 1.25."""
+
 _FAINT = 0.3
 _ISLAND_MM = 5.0
 """Down to this share of clay an island is no longer than the largest flake and its blur."""
@@ -320,7 +323,7 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
     at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
     if spot.width_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
         return False
-    if spot.steepness < _STEEP:
+    if spot.steepness < _STEEP or spot.peak > _BEYOND_CLAY:
         return False
     # Near the edge of the pot a field of clay between two strokes looks as narrow as a flake.
     stretch = float(view.zones.stretch[at])

@@ -37,6 +37,11 @@ _FAINT_DE00 = 3.0
 _LOW_SHARE = 0.5
 """Glaze runs down: a veil sits in the lower half of the wall, unless it is strong."""
 
+_RIM_SHARE = 0.2
+_RIM_TRUST = 0.4
+"""Under the rim glaze is thin; a bluish strip there is the light of the opening, or an outline that
+took in the backdrop, more often than a veil."""
+
 _BRIGHTER = 0.16
 """A veil keeps the tone of the clay; what is this much brighter (17 %) is reflected light."""
 
@@ -91,6 +96,8 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
     if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and low < _LOW_SHARE * ROWS):
         return None
     trust = 1.0 if field.shared_light else 0.6
+    if low < _RIM_SHARE * ROWS:
+        trust *= _RIM_TRUST
     certainty = trust * min(1.0, 0.5 + 0.5 * (peak - seed) / seed)
     against = "at the same place on the other sides" if field.shared_light else "beside it"
     size = 2 * float(np.sqrt(mask.sum() / np.pi)) / view.surface.px_per_mm

@@ -1,0 +1,63 @@
+"""Milky veils on made walls: found low on the wall, doubted under the rim, explained by streaks."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader import faults
+from grader.faults import Evidence, pool_tint
+from grader.findings import Finding
+from tests.faults import made
+
+Picture = NDArray[np.float64]
+
+
+def _veiled(top_mm: float, bottom_mm: float) -> Picture:
+    """A bluish, milky band with soft edges over half of the wall's width."""
+    height, width = made.blank().shape
+    rows, cols = np.mgrid[0:height, 0:width]
+    right, down = cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
+    soft = 1 / (1 + np.exp(-(down - top_mm) / 1.2)) / (1 + np.exp((down - bottom_mm) / 1.2))
+    soft *= np.exp(-(((right - 24) / 13) ** 4))
+    milk = np.array([0.62, 0.62, 0.62])
+    return np.asarray(made.wall() * (1 - 0.28 * soft[..., None]) + 0.28 * soft[..., None] * milk)
+
+
+def _look(front: Picture) -> Evidence:
+    return made.seen(front, *[made.wall(seed=seed) for seed in (1, 2, 3)], decorated=False)
+
+
+def test_a_veil_at_the_foot_is_found() -> None:
+    found = pool_tint.find(_look(_veiled(42, 70)))
+    assert [(each.fault, each.view) for each in found] == [("pool_tint", "front")]
+    assert found[0].certainty > 0.5
+
+
+def test_a_sound_wall_has_none() -> None:
+    assert pool_tint.find(_look(made.wall())) == []
+
+
+def test_the_same_under_the_rim_is_doubted() -> None:
+    low = pool_tint.find(_look(_veiled(42, 70)))
+    high = pool_tint.find(_look(_veiled(-10, 9)))
+    assert all(each.certainty <= 0.4 for each in high)
+    assert low[0].certainty > 2 * max([each.certainty for each in high], default=0.0)
+
+
+def test_streaks_explain_a_veil_that_lies_in_them() -> None:
+    veil = pool_tint.find(_look(_veiled(42, 70)))[0]
+    x, y, width, height = veil.bbox_px
+    streaks = dataclasses.replace(veil, fault="streak", bbox_px=(x - 9, y - 9, width, height))
+    beside = dataclasses.replace(streaks, bbox_px=(x + width, y, width, height))
+
+    def told(*others: Finding) -> list[str]:
+        return [each.fault for each in faults.unexplained([veil, *others])]
+
+    assert told() == ["pool_tint"]
+    assert told(streaks) == ["streak"]
+    assert told(beside) == ["pool_tint", "streak"]
+    assert told(dataclasses.replace(streaks, photo="back.jpg")) == ["pool_tint", "streak"]
+    assert told(dataclasses.replace(streaks, certainty=0.1)) == ["pool_tint", "streak"]
