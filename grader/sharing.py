@@ -140,9 +140,6 @@ def _workers(asked: int | None, items: int) -> int:
     if items < _LEAST_ITEMS:
         return 1
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return max(1, min(cores or 1, _free_bytes() // _BYTES_A_WORKER))
-
-
-def _free_bytes() -> int:
     # What files are kept in against being read again counts as free: the system gives it up.
-    return int(psutil.virtual_memory().available)
+    free = int(psutil.virtual_memory().available)
+    return max(1, min(cores or 1, free // _BYTES_A_WORKER))

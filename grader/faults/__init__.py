@@ -16,7 +16,8 @@ __all__ = ["Evidence", "ViewEvidence", "find_all"]
 _MODULES = (scorch, pool_tint, flake, pit, streak, crawl, crack)
 
 _SAME_SHARE = 0.5
-"""Share of a veil within a streaked patch from which the patch explains it."""
+_AS_SURE = 0.5
+"""Share of a veil within a streaked patch, and of its certainty, from which that explains it."""
 
 
 def find_all(evidence: Evidence) -> tuple[Finding, ...]:
@@ -55,7 +56,7 @@ def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def _within(veil: Finding, streaks: Finding) -> bool:
-    if veil.photo != streaks.photo or streaks.certainty < veil.certainty * _SAME_SHARE:
+    if veil.photo != streaks.photo or streaks.certainty < veil.certainty * _AS_SURE:
         return False
     x, y, width, height = veil.bbox_px
     left, top, wide, high = streaks.bbox_px

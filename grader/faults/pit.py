@@ -17,7 +17,7 @@ from scipy.stats import poisson
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
-from grader.faults.spots import Spot, enclosed, find_spots, local_median
+from grader.faults.spots import Spot, enclosed, find_spots, framed, local_median
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
@@ -204,12 +204,7 @@ def _dark_dots(view: ViewEvidence) -> list[_Dot]:
 
 
 def _lip(depth: Plane, spot: Spot) -> float:
-    row, col = spot.corner
-    height, width = spot.region.shape
-    top, left = max(0, row - _LIP_REACH_PX), max(0, col - _LIP_REACH_PX)
-    window = depth[top : row + height + _LIP_REACH_PX, left : col + width + _LIP_REACH_PX]
-    region = np.zeros(window.shape, bool)
-    region[row - top : row - top + height, col - left : col - left + width] = spot.region
+    window, region, _ = framed(depth, spot, _LIP_REACH_PX)
     ring = grow(region, _LIP_PX[1]) & ~grow(region, _LIP_PX[0])
     return -float(window[ring].mean()) if ring.any() else 0.0
 
@@ -323,12 +318,7 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
     if dot.lip < _LEAST_LIP:
         return plain
     reach = max(_LIP_REACH_PX, round(surface.px(_CRATER_REACH_MM)))
-    row, col = spot.corner
-    height, width = spot.region.shape
-    top, left = max(0, row - reach), max(0, col - reach)
-    tone = surface.tone[top : row + height + reach, left : col + width + reach]
-    hole = np.zeros(tone.shape, bool)
-    hole[row - top : row - top + height, col - left : col - left + width] = spot.region
+    tone, hole, (top, left) = framed(surface.tone, spot, reach)
     blurred = grow(hole, _LIP_PX[0])
     ring = grow(hole, _LIP_PX[1]) & ~blurred
     around = float(np.median(tone[~grow(hole, _LIP_PX[1])]))

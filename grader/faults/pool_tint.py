@@ -95,7 +95,7 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
     low = float(np.average(np.flatnonzero(region.any(1)), weights=region.sum(1)[region.any(1)]))
     if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and low < _LOW_SHARE * ROWS):
         return None
-    trust = 1.0 if field.shared_light else 0.6
+    trust = field.trust
     if low < _RIM_SHARE * ROWS:
         trust *= _RIM_TRUST
     certainty = trust * min(1.0, 0.5 + 0.5 * (peak - seed) / seed)

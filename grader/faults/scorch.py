@@ -128,9 +128,7 @@ def _report(
     shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
     if shift < _LEAST_SHIFT_DE00:
         return None
-    # Held against one view alone, the light itself may bend more than the fit does.
-    trust = 1.0 if field.shared_light else 0.6
-    certainty = trust * min(1.0, 0.5 + 0.5 * (peak - 0.6 * seed) / seed)
+    certainty = field.trust * min(1.0, 0.5 + 0.5 * (peak - 0.6 * seed) / seed)
     against = "the other sides" if field.shared_light else "the rest of this side"
     if is_scorch:
         size = 2 * float(np.sqrt(mask.sum() / np.pi)) / view.surface.px_per_mm

@@ -78,6 +78,11 @@ class SkinField:
     noise: float
     shared_light: bool
 
+    @property
+    def trust(self) -> float:
+        """Certainty that any finding in this field can have at most, 0..1."""
+        return 1.0 if self.shared_light else _ALONE_TRUST
+
 
 def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: int = 1) -> SkinField:
     """Measure the departure of each view along a direction.

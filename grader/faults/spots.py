@@ -118,15 +118,36 @@ def enclosed(plane: Plane, spot: Spot, ring_px: float, *, below: float) -> float
     float
         1 for an island; about a half for the tip of something that goes on.
     """
-    reach = max(2, round(ring_px)) + 1
-    row, col = spot.corner
-    height, width = spot.region.shape
-    y0, x0 = max(0, row - reach), max(0, col - reach)
-    window = plane[y0 : row + height + reach, x0 : col + width + reach]
-    region = np.zeros(window.shape, bool)
-    region[row - y0 : row - y0 + height, col - x0 : col - x0 + width] = spot.region
+    window, region, _ = framed(plane, spot, max(2, round(ring_px)) + 1)
     ring = grow(region, ring_px) & ~grow(region, max(1.0, 0.4 * ring_px))
     return float((window[ring] < below).mean()) if ring.any() else 0.0
+
+
+def framed(plane: Plane, spot: Spot, reach_px: int) -> tuple[Plane, Mask, tuple[int, int]]:
+    """Cut a window round a spot.
+
+    Parameters
+    ----------
+    plane : ndarray of float32, shape (h, w)
+    spot : Spot
+    reach_px : int
+        How far the window goes beyond the spot, as far as there is a picture.
+
+    Returns
+    -------
+    window : ndarray of float32
+    region : ndarray of bool
+        The spot, in the window.
+    corner : tuple of int
+        (row, column) of the window.
+    """
+    row, col = spot.corner
+    height, width = spot.region.shape
+    top, left = max(0, row - reach_px), max(0, col - reach_px)
+    window = plane[top : row + height + reach_px, left : col + width + reach_px]
+    region = np.zeros(window.shape, bool)
+    region[row - top : row - top + height, col - left : col - left + width] = spot.region
+    return window, region, (top, left)
 
 
 def outlined(strength: Plane, region: Mask, corner: tuple[int, int]) -> Spot:

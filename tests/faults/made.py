@@ -57,6 +57,13 @@ def blank() -> NDArray[np.float32]:
     return np.zeros(_SIZE, np.float32)
 
 
+def places_mm() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Millimetres right and down of each pixel of a wall."""
+    height, width = _SIZE
+    rows, cols = np.mgrid[0:height, 0:width]
+    return cols * WIDE_MM / width, rows * HIGH_MM / height
+
+
 def lay(picture: Picture, cover: NDArray[np.floating], colour: npt.ArrayLike) -> Picture:
     """Lay a colour over a wall where `cover` (0..1) says so."""
     out = picture.copy()

@@ -21,13 +21,6 @@ def _all(picture: Picture, **how: object) -> list[Finding]:
     return [found for module in (crack, crawl, streak) for found in module.find(evidence)]
 
 
-def _places() -> tuple[Picture, Picture]:
-    """Millimetres right and down of each pixel of a wall."""
-    height, width = made.blank().shape
-    rows, cols = np.mgrid[0:height, 0:width]
-    return cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
-
-
 @pytest.mark.parametrize("clay", [made.BUFF, made.RED])
 @pytest.mark.parametrize("depth", [0.3, 0.5])
 def test_text_pressed_into_the_clay(clay: tuple[float, float, float], depth: float) -> None:
@@ -52,7 +45,7 @@ def test_a_carved_line_round_the_piece() -> None:
 
 def test_the_root_of_a_handle() -> None:
     # The handle is lit and throws a soft shadow; where it meets the wall lies a dark soft line.
-    right, down = _places()
+    right, down = made.places_mm()
     handle = (np.abs(right - 26) < 5) & (down > 12) & (down < 44)
     away = np.maximum(np.abs(right - 26) - 5, 0) + np.maximum(np.maximum(12 - down, down - 44), 0)
     picture = made.wall() * np.where(handle, 1.15, 1.0)[..., None]
@@ -62,7 +55,7 @@ def test_the_root_of_a_handle() -> None:
 
 
 def test_the_shadow_of_a_handle() -> None:
-    right, down = _places()
+    right, down = made.places_mm()
     away = np.abs(right - 24 - 0.2 * (down - 20))
     for soft in (0.6, 2.0):
         shade = 0.45 / (1 + np.exp((away - 3) / soft * 2.5))
@@ -70,7 +63,7 @@ def test_the_shadow_of_a_handle() -> None:
 
 
 def test_the_dark_inside_behind_the_rim() -> None:
-    _, down = _places()
+    _, down = made.places_mm()
     inside = (down < 9)[..., None]
     crest = np.exp(-(((down - 10.2) / 0.7) ** 2))[..., None]
     picture = made.wall() * np.where(inside, 0.18, 1.0) * (1 + 0.35 * crest)
@@ -78,7 +71,7 @@ def test_the_dark_inside_behind_the_rim() -> None:
 
 
 def test_the_shadow_under_a_foot_ring() -> None:
-    _, down = _places()
+    _, down = made.places_mm()
     for width in (0.5, 1.2):
         shade = 0.8 * np.exp(-(((down - made.HIGH_MM) / width) ** 2))
         assert _all(made.wall() * (1 - shade)[..., None]) == []
@@ -87,7 +80,7 @@ def test_the_shadow_under_a_foot_ring() -> None:
 @pytest.mark.parametrize("glaze", [(0.09, 0.12, 0.30), (0.10, 0.16, 0.11), (0.28, 0.15, 0.05)])
 def test_a_coloured_glaze_breaks_dark_and_flows(glaze: tuple[float, float, float]) -> None:
     # It thins to iron brown over throwing rings and runs into darker tongues.
-    right, down = _places()
+    right, down = made.places_mm()
     ring = np.exp(-((((down + 0.5 * np.sin(right / 6)) % 8 - 4) / 0.6) ** 2))
     picture = made.lay(made.wall(glaze), 0.7 * ring, (0.09, 0.05, 0.03))
     edge = 34 + 5 * np.sin(right / 4) + 2 * np.sin(right / 1.9)
@@ -106,7 +99,7 @@ def test_a_reactive_glaze_breaks_into_pale_islands() -> None:
 
 
 def test_no_streaks_are_sought_in_a_coloured_glaze() -> None:
-    _, down = _places()
+    _, down = made.places_mm()
     thin = 0.4 * (0.5 + 0.5 * np.cos(2 * np.pi * down / 6))
     cover = made.box(0, 16, made.WIDE_MM, 46) * (1 - thin)
     evidence = made.seen(made.lay(made.wall(), cover, made.COBALT), finish="coloured")
@@ -137,7 +130,7 @@ def test_spirals(colour: tuple[float, float, float]) -> None:
 @pytest.mark.parametrize("colour", [made.COBALT, made.OCHRE, made.BROWN])
 def test_the_marks_of_a_brush_in_a_whole_coat(colour: tuple[float, float, float]) -> None:
     # Bristles leave fine lines in a coat; they bare a tenth of the clay and are under 1 mm apart.
-    right, down = _places()
+    right, down = made.places_mm()
     rng = np.random.default_rng(4)
     waves = sum(
         rng.uniform(0.3, 1) * np.cos(2 * np.pi * down / pitch + right / 15 + rng.uniform(0, 6))
@@ -159,7 +152,7 @@ def _crawled() -> Picture:
 
 
 def _streaked() -> Picture:
-    right, down = _places()
+    right, down = made.places_mm()
     thin = 0.5 * (0.5 + 0.5 * np.cos(2 * np.pi * (down + 0.4 * np.sin(right / 9)) / 6))
     return made.lay(made.wall(), made.box(0, 14, made.WIDE_MM, 48) * (1 - thin), made.COBALT)
 

@@ -17,9 +17,7 @@ Picture = NDArray[np.float64]
 
 def _veiled(top_mm: float, bottom_mm: float) -> Picture:
     """A bluish, milky band with soft edges over half of the wall's width."""
-    height, width = made.blank().shape
-    rows, cols = np.mgrid[0:height, 0:width]
-    right, down = cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
+    right, down = made.places_mm()
     soft = 1 / (1 + np.exp(-(down - top_mm) / 1.2)) / (1 + np.exp((down - bottom_mm) / 1.2))
     soft *= np.exp(-(((right - 24) / 13) ** 4))
     milk = np.array([0.62, 0.62, 0.62])

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from skimage.color import lab2rgb, rgb2lab
 
+from grader.colour.srgb import lab_to_linear, linear_to_lab
 from grader.faults import Evidence, scorch
 from grader.findings import Finding
 from tests.faults import made
@@ -14,25 +14,16 @@ from tests.faults import made
 Picture = NDArray[np.float64]
 
 
-def _places() -> tuple[Picture, Picture]:
-    height, width = made.blank().shape
-    rows, cols = np.mgrid[0:height, 0:width]
-    return cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
-
-
 def _patch(x: float, y: float, wide_mm: float) -> Picture:
     """A soft round patch, 1 in its middle, half at its nominal width."""
-    right, down = _places()
+    right, down = made.places_mm()
     return np.exp(-np.log(2) * ((right - x) ** 2 + (down - y) ** 2) / (wide_mm / 2) ** 2)
 
 
 def _burnt(colour: tuple[float, float, float], shift_lab: tuple[float, float, float]) -> Picture:
     """Factor of each channel by which clay of one colour burns: L* down, a* and b* up."""
     linear = np.array(colour)
-    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    moved = lab2rgb(rgb2lab(coded[None, None]) + np.array(shift_lab))[0, 0]
-    back = np.where(moved <= 0.04045, moved / 12.92, ((moved + 0.055) / 1.055) ** 2.4)
-    return np.asarray(back / linear)
+    return np.asarray(lab_to_linear(linear_to_lab(linear) + np.array(shift_lab)) / linear)
 
 
 def _with(picture: Picture, patch: Picture, factor: object) -> Picture:
@@ -77,7 +68,7 @@ def test_light_is_no_scorch(factor: tuple[float, float, float]) -> None:
 
 
 def test_a_scorch_beside_the_corner_of_a_squared_body_is_found() -> None:
-    right, _ = _places()
+    right, _ = made.places_mm()
     faces = np.where(right < 24, 1.0, 0.72)[..., None]
     clean = [made.wall(seed=seed) * faces for seed in (1, 2, 3)]
     front = _with(made.wall() * faces, _patch(16, 30, 9), _burnt(made.BUFF, (-8, 3, 4)))

@@ -18,13 +18,6 @@ def _found(*pictures: NDArray[np.float64], **how: object) -> list[Finding]:
     return streak.find(made.seen(*pictures, **how))  # type: ignore[arg-type]
 
 
-def _places() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Millimetres right and down of each pixel of a wall."""
-    height, width = made.blank().shape
-    rows, cols = np.mgrid[0:height, 0:width]
-    return cols * made.WIDE_MM / width, rows * made.HIGH_MM / height
-
-
 def _thinned(
     colour: tuple[float, float, float],
     strength: float,
@@ -34,7 +27,7 @@ def _thinned(
     shape: NDArray[np.float32] | None = None,
 ) -> NDArray[np.float64]:
     """A painted band whose coat lets `strength` of the clay through in parallel bands."""
-    right, down = _places()
+    right, down = made.places_mm()
     angle = np.radians(angle_deg)
     along = right * np.cos(angle) + down * np.sin(angle) + 0.4 * np.sin(right / 9)
     thin = strength * (0.5 + 0.5 * np.cos(2 * np.pi * along / pitch_mm))
@@ -127,7 +120,7 @@ def test_dots_on_a_band_are_none() -> None:
 
 
 def test_throwing_rings_under_paint_are_none() -> None:
-    _, down = _places()
+    _, down = made.places_mm()
     for colour in (made.COBALT, made.OCHRE, (0.55, 0.40, 0.36)):
         picture = made.lay(made.wall(), made.box(*BAND), colour)
         picture = picture * (1 + 0.1 * np.sin(2 * np.pi * down / 6))[..., None]
@@ -135,7 +128,7 @@ def test_throwing_rings_under_paint_are_none() -> None:
 
 
 def test_a_shadow_across_paint_is_none() -> None:
-    right, _ = _places()
+    right, _ = made.places_mm()
     picture = made.lay(made.wall(), made.box(*BAND), made.BROWN)
     picture = picture * (1 - 0.5 * np.exp(-(((right - 24) / 3) ** 2)))[..., None]
     assert _found(picture, decorated=True) == []
