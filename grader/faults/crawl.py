@@ -29,7 +29,7 @@ from grader.faults.islands import Island, find_islands
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import grow, light_of
+from grader.surface import grow, light_of, shrink
 
 _SIZE_MM = (1.9, 2.6)
 """Islands are 2 to 50 mm (common practice, no source); among so many patches of grain the smallest
@@ -52,6 +52,9 @@ _GRAINS = 3.0
 _LEAST_LINE = 0.05
 """The rim counts from 5 % of light, or three spreads of the grain where that is more."""
 
+_RINGING = 0.1
+"""Share of a step by which the sharpening of a phone goes beyond it on either side."""
+
 _PAINT_HUE, _THIN_PAINT_HUE = 0.3, 0.1
 """Log-chromaticity by which a fence that is paint, or among paint a thin coat, differs from what
 lies on both of its sides where these are alike; the shadow of a rim has their colour."""
@@ -71,6 +74,9 @@ _PALER = (0.03, 0.06)
 _FOREIGN = (0.2, 0.27)
 """Log-chromaticity by which bare clay differs from glazed clay: 0.05 to 0.17; white slip on
 clay that is not white differs by 0.25 and more."""
+
+_CLAY_BESIDE = 0.3
+"""Share of the outline from which the glazed clay beside an island tells its colour."""
 
 _BESIDE_PAINT = 0.2
 """Share of paint in the band round an island from which its step is that of the paint."""
@@ -95,6 +101,22 @@ less sure."""
 _COLOURED_DE00 = (6.0, 12.0)
 """CIEDE2000 of the clay beneath against a coloured glaze, all round but for a seventh of the
 outline; the glaze's own flow and breaking makes less, or makes it softly."""
+
+_PUPIL = (0.03, 0.08)
+_PUPIL_TONE = 0.45
+"""Share of an island that is darker than its clay by a factor of 1.6, as paint is: the pupil of a
+drawn eye. The iron specks of a clay cover less."""
+
+_LIP_MM = 5.0
+_LIP_TRUST = 0.35
+"""So far from the edge of the opening the lip bends, and shuts in strips of light of its own."""
+
+_EDGE_MM = 2.5
+_AT_EDGE = (0.15, 0.35)
+"""Share of the outline so near the silhouette that its outside lies beyond the piece."""
+
+_HANDLE_TRUST = 0.4
+"""Within a handle there is more often the wall behind than bare clay."""
 
 _SAME_PLACE_MM = 4.0
 _SAME_SIZE = 1.6
@@ -227,8 +249,10 @@ def _rim(island: Island, paint_hue: float = np.inf) -> tuple[float, float]:
 
     Where the fence has a colour of its own by `paint_hue`, it is no rim but paint.
     """
-    least = max(_LEAST_LINE, _GRAINS * island.grain)
     tone = island.outside[:, 0]
+    least = np.maximum(
+        max(_LEAST_LINE, _GRAINS * island.grain), _RINGING * np.abs(island.inside[0] - tone)
+    )
     dark = np.minimum(island.inside[0], tone) - island.darkest
     apart = np.linalg.norm(island.outside[:, 1:] - island.inside[1:], axis=1)
     off = np.linalg.norm(island.fence_chroma - island.inside[1:], axis=1)
@@ -263,6 +287,9 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     )
     if max(rimmed, rimless) < _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
+    form = _is_form(view, island)
+    if form > 1.0 - _LEAST_SIGN:
+        return Bare(island, 0.0, rim, step)
     rows, cols = island.core
     zones = view.zones
     lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
@@ -272,9 +299,11 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
         rimmed *= 1.0 - rise(uneven, _UNEVEN)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
-    paler = float(np.hypot(*np.median(island.inside[1:] - island.outside[:, 1:], axis=0)))
-    if painted_round < _BESIDE_PAINT:
-        rimmed *= rise(max(hue, min(paler, hue + 0.05)), _PALER)
+    change = island.inside[1:] - island.outside[:, 1:]
+    beside_clay = np.hypot(*change.T) < _FOREIGN[0]
+    if beside_clay.mean() > _CLAY_BESIDE:
+        paler = float(np.hypot(*np.median(change[beside_clay], axis=0)))
+        rimmed *= rise((hue + paler) / 2, _PALER)
     rimmed *= rise(lift, _LIFT)
     if painted_round > 0.05 or zones.inside[rows, cols].any() or zones.paint[rows, cols].any():
         rimless = 0.0
@@ -286,7 +315,42 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         * (1.0 - rise(hue - forgiven, _FOREIGN))
         * (1.0 - rise(clipped, _CLIPPED))
     )
+    clay *= (1.0 - form) * (1.0 - rise(_dark_share(view, island), _PUPIL))
     return Bare(island, clay * max(rimmed, rimless), rim, step)
+
+
+def _is_form(view: ViewEvidence, island: Island) -> float:
+    """How far an island is shut in by the form of the piece: lip, silhouette or handle; 0..1."""
+    surface, zones = view.surface, view.zones
+    pad = round(surface.px(_EDGE_MM)) + 2
+    region, corner = _filled(view, island, pad)
+    height, width = region.shape
+    window = np.s_[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    points = np.round(island.outline).astype(np.intp) - [corner[1], corner[0]]
+    cols, rows = (np.clip(each, 0, most - 1) for each, most in zip(points.T, (width, height)))
+    at_edge = ~shrink(surface.mask[window], surface.px(_EDGE_MM))
+    sound = 1.0 - rise(float(at_edge[rows, cols].mean()), _AT_EDGE)
+    core_rows, core_cols = island.core
+    beyond = (core_cols < zones.body_left[core_rows]) | (core_cols > zones.body_right[core_rows])
+    if beyond.mean() > 0.5:
+        sound *= _HANDLE_TRUST
+    inside = zones.inside[window]
+    at_lip = inside & ~shrink(inside, surface.px(_LIP_MM))
+    if view.skin is not None and at_lip[core_rows - corner[0], core_cols - corner[1]].mean() > 0.5:
+        sound *= _LIP_TRUST
+    return 1.0 - sound
+
+
+def _dark_share(view: ViewEvidence, island: Island) -> float:
+    """Share of an island that is as much darker than its clay as paint is."""
+    region, corner = _filled(view, island, 0)
+    # The foot of the roll is dark too, but lies at the outline.
+    middle = shrink(region, view.surface.px(0.6))
+    if not middle.any():
+        return 0.0
+    height, width = region.shape
+    tone = view.surface.tone[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    return float((tone[middle] < island.inside[0] - _PUPIL_TONE).mean())
 
 
 def _coloured(island: Island) -> Bare:
