@@ -84,6 +84,8 @@ class Relative:
     painted, paint : ndarray of bool, shape (h, w)
     seen : ndarray of bool, shape (h, w)
         Painted zone that faces the camera and is not clipped.
+    piece : ndarray of bool, shape (h, w)
+        All that is seen of the piece, glare too.
     """
 
     px_per_mm: float
@@ -93,6 +95,7 @@ class Relative:
     painted: Mask
     paint: Mask
     seen: Mask
+    piece: Mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +145,8 @@ def relative_light(view: ViewEvidence) -> Relative:
         cols = np.arange(width)[None]
         body = (cols >= zones.body_left[:, None]) & (cols <= zones.body_right[:, None])
         seen &= _nearest(zones.facing & body, size)
-    return Relative(px_per_mm, scale, light.astype(np.float32), chroma, painted, paint, seen)
+    piece = _nearest(surface.mask, size)
+    return Relative(px_per_mm, scale, light.astype(np.float32), chroma, painted, paint, seen, piece)
 
 
 def find_paints(views: Sequence[Relative]) -> list[Paint]:

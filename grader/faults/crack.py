@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
+from grader.faults.beyond import lies_on_table
 from grader.faults.crawl import rims
 from grader.faults.drawing import drawn, is_clay_between, is_sister
 from grader.faults.evidence import (
@@ -60,13 +61,6 @@ _LIKE_WIDTH = 1.7
 _RIM_MM = 1.5
 _RIM_SHARE = 0.6
 """A line of which so much runs so near outlines of islands with a rim is the foot of one."""
-
-_BEYOND_MM = (1.2, 4.0)
-_LEAST_BEYOND = 8
-_GOES_ON = 0.5
-"""A dark line that reaches the outline and goes on beyond it, half as deep between these distances,
-is a seam of the table that was cut out with the piece; a crack ends with the pot. Of the picture
-beyond at least 1.6 mm (eight samples) must be there, and the shadow under a foot is no seam."""
 
 _LEAST_QUALITY = 0.15
 _LEAST_CERTAINTY = 0.2
@@ -121,7 +115,7 @@ def find(evidence: Evidence) -> list[Finding]:
             certainty = _certainty(group)
             if (
                 certainty > _LEAST_CERTAINTY
-                and not any(_goes_on_beyond(view, part.slot) for part in group)
+                and not any(lies_on_table(view, part.slot) for part in group)
                 and not _is_rim(view, group, outlines())
             ):
                 out.append(_report(view, group, certainty))
@@ -200,44 +194,6 @@ def _is_rim(view: ViewEvidence, group: Sequence[_Part], outlines: Sequence[Point
     path = np.concatenate([part.path for part in group])
     apart, _ = cKDTree(np.concatenate(outlines)).query(path)
     return bool((apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE)
-
-
-def _goes_on_beyond(view: ViewEvidence, slot: Slot) -> bool:
-    """Whether the line runs straight on where the piece has ended."""
-    surface, path = view.surface, slot.line.path
-    height, width = surface.mask.shape
-    reach = min(len(path), max(2, round(len(path) * 4.0 / max(slot.line.length_mm, 4.0))))
-    for end, inner in ((path[0], path[reach - 1]), (path[-1], path[-reach])):
-        way = end - inner
-        length = float(np.linalg.norm(way))
-        col, row = np.clip(np.round(end).astype(int), 0, [width - 1, height - 1])
-        if length < surface.px(1.0) or view.zones.foot[row, col]:
-            continue
-        way /= length
-        steps = np.arange(*_BEYOND_MM, 0.2)
-        on = end + np.outer(surface.px(1.0) * steps, way)
-        across = np.array([-way[1], way[0]])
-        # The end of a jagged line tells its direction but roughly: the darkest of a few millimetres
-        # across is its floor.
-        aside = np.arange(-2.6, 2.61, 0.2)
-        places = on[:, None] + surface.px(1.0) * aside[None, :, None] * across
-        cols, rows = np.round(places).astype(int).transpose(2, 0, 1)
-        whole = (rows >= 0) & (rows < height) & (cols >= 0) & (cols < width)
-        if whole.all(1).sum() < _LEAST_BEYOND:
-            continue
-        rows, cols = np.clip(rows, 0, height - 1), np.clip(cols, 0, width - 1)
-        if surface.mask[rows, cols][:, abs(aside) < 0.3].mean() > 0.3:
-            continue
-        tone = surface.tone[rows, cols][whole.all(1)]
-        inner_part = np.abs(aside) < 1.2
-        floor = tone[:, inner_part].min(1)
-        sides = np.minimum(
-            np.median(tone[:, aside < -1.6], axis=1), np.median(tone[:, aside > 1.6], axis=1)
-        )
-        depth = float(np.quantile(sides - floor, 0.25))
-        if depth > _GOES_ON * float(np.median(slot.line.depth)):
-            return True
-    return False
 
 
 def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Finding:

@@ -71,6 +71,10 @@ _BESIDE_SPREAD = 1.4
 """Beside a fine line it is read nearer, so that its neighbours have no part in it: from 1.4 times
 its breadth (of a normal blur, three standard deviations and more), but no nearer than this."""
 
+_EDGE_PX = 2.0
+"""Pixels of the piece that lens and sensor mix with the table: beyond the last sound one it is
+carried on."""
+
 _LEAST_DEPTH = 0.08
 """Logarithm of light by which both sides must be lighter: twice what throwing rings show."""
 
@@ -88,6 +92,9 @@ _MOST_POINTS = 20000
 left out."""
 
 Points = NDArray[np.float64]
+
+_BOTH = np.array([-1.0, 1.0])[None, :, None]
+"""Left and right of each point."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,25 +161,29 @@ def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
     Line
         Longer than 3 mm, longest extent of each joined net of points.
     """
-    points, across = _valley_points(surface, where)
-    points, across = _lower_than_both_sides(surface, where, points, across)
+    # Beyond its outline the piece is carried on, so that the table makes no valley of the rim, and
+    # a line beside the outline has the wall between them for its other side.
+    solid = shrink(surface.mask, _EDGE_PX)
+    tone = fill_from(surface.tone, solid)
+    points, across = _valley_points(surface, tone, where)
+    points, across = _lower_than_both_sides(surface, tone, where, points, across)
     if len(points) < 4:
         return
+    light = fill_from(surface.light, solid)
     for chain in _chains(points, across, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
-        yield _read(surface, points[chain], across[chain])
+        yield _read(surface, light, points[chain], across[chain])
 
 
-def _valley_points(surface: Surface, where: Mask) -> tuple[Points, Points]:
+def _valley_points(surface: Surface, tone: Plane, where: Mask) -> tuple[Points, Points]:
     """Points (x, y) on the floors of valleys in working pixels, and the direction across."""
     scale = min(1.0, _FINEST_PX_PER_MM / surface.px_per_mm)
     height, width = surface.mask.shape
     size = (max(2, round(width * scale)), max(2, round(height * scale)))
-    tone = cv2.resize(surface.tone, size, interpolation=cv2.INTER_AREA)
+    tone = cv2.resize(tone, size, interpolation=cv2.INTER_AREA)
     mask = cv2.resize(surface.mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     sought = cv2.resize(where.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    # Beyond its outline the piece is carried on, so that the table makes no valley of the rim.
     sigma = max(1.0, _SIGMA_MM * surface.px_per_mm * scale)
-    calm = cv2.GaussianBlur(fill_from(tone, shrink(mask, 1.0)), (0, 0), sigma)
+    calm = cv2.GaussianBlur(tone, (0, 0), sigma)
     across2 = cv2.Sobel(calm, cv2.CV_32F, 2, 0, scale=0.25)
     down2 = cv2.Sobel(calm, cv2.CV_32F, 0, 2, scale=0.25)
     mixed = cv2.Sobel(calm, cv2.CV_32F, 1, 1, scale=0.25)
@@ -206,7 +217,7 @@ def _grain(mean: Plane, half: Plane, mixed: Plane, mask: Mask) -> NDArray[np.flo
 
 
 def _lower_than_both_sides(
-    surface: Surface, where: Mask, points: Points, across: Points
+    surface: Surface, tone: Plane, where: Mask, points: Points, across: Points
 ) -> tuple[Points, Points]:
     """Drop the points at the foot of a step, where only one side is lighter, or is no piece."""
     if not len(points):
@@ -215,12 +226,15 @@ def _lower_than_both_sides(
     mean = (near + far) / 2
     offsets = np.array([-far, -mean, -near, -0.15, 0, 0.15, near, mean, far])
     places = points[:, None] + across[:, None] * surface.px(1.0) * offsets[None, :, None]
-    tone = _at(surface.tone, places)
-    middle = tone[:, 3:6].mean(1)
-    left, right = np.median(tone[:, :3], axis=1) - middle, np.median(tone[:, 6:], axis=1) - middle
+    light = _at(tone, places)
+    middle = light[:, 3:6].mean(1)
+    left, right = np.median(light[:, :3], axis=1) - middle, np.median(light[:, 6:], axis=1) - middle
     lower, higher = np.minimum(left, right), np.maximum(left, right)
     keep = (lower > _LEAST_DEPTH) & (lower > _BOTH_SIDES * higher)
-    keep &= _at(where.astype(np.float32), places[:, [1, -2]]).min(1) > 0.5
+    seen = where | ~surface.mask
+    keep &= _at(seen.astype(np.float32), places[:, [1, -2]]).min(1) > 0.5
+    nearest = points[:, None] + across[:, None] * surface.px(_NEAREST_SIDE_MM) * _BOTH
+    keep &= _at(where.astype(np.float32), nearest).min(1) > 0.5
     return points[keep], across[keep]
 
 
@@ -296,7 +310,7 @@ def _goes_on(points: Points, across: Points, pairs: NDArray[np.intp]) -> NDArray
     return np.asarray(alike & ((aside < _ONWARD * length) | (length < _NEXT_PX)))
 
 
-def _read(surface: Surface, path: Points, across: Points) -> Line:
+def _read(surface: Surface, carried: NDArray[np.float32], path: Points, across: Points) -> Line:
     """Read the section at each point of a path."""
     # The direction across is the same up to its sign; keep one side on one side.
     along = np.gradient(path, axis=0)
@@ -304,7 +318,7 @@ def _read(surface: Surface, path: Points, across: Points) -> Line:
     across = across * np.where(flip == 0, 1, flip)[:, None]
     offsets = np.arange(-_REACH_MM, _REACH_MM + _SAMPLE_MM / 2, _SAMPLE_MM)
     places = path[:, None] + across[:, None] * surface.px(1.0) * offsets[None, :, None]
-    light = _at(surface.light, places)
+    light = _at(carried, places)
     steps = np.linalg.norm(np.diff(path, axis=0), axis=1) / surface.px_per_mm
     length = float(steps.sum())
     unbroken = max(_STEP_MM, _STEP_PX / min(_FINEST_PX_PER_MM, surface.px_per_mm))

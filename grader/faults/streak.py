@@ -29,7 +29,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import grow, light_of, shrink
+from grader.surface import Plane, grow, light_of, shrink
 
 _WINDOW_MM, _STEP_MM = 14.0, 7.0
 """Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
@@ -56,6 +56,9 @@ _TURNS = 3
 _SOUND = (0.15, 0.25)
 """Share of clay in the fullest tenth: somewhere in a streaked coat the paint is whole."""
 
+_WHOLE_SHARE = 0.1
+"""Share of what hangs together that is whole."""
+
 _SHARP_PER_MM = 0.9
 _SHARP_REACH_MM = 0.5
 """Change of the share of clay that only the edge of a drawing makes, blurred as it is; a band of
@@ -71,6 +74,13 @@ _APART = (0.18, 0.28)
 """By how much the bands in light and those in chromaticity differ, over their swing. A thinner coat
 moves both alike (0.03 to 0.17 measured on noisy photos); warmer light, a shadow or the zones of a
 drawing do not (0.25 and more)."""
+
+_SHINE = (0.45, 0.7)
+_LEAST_SHINE = 0.01
+_COMMON = 0.5
+"""Correlation of the bands with those in the light of bare clay beside them, from which both are
+the lamp on throwing rings: brushed bands end where the paint ends. The clay must swing by 1 % and
+show on half of the way across the bands."""
 
 _SEVERAL = 2
 """Real streaks run through several windows: the second strongest gives the certainty."""
@@ -126,7 +136,7 @@ def find(evidence: Evidence) -> list[Finding]:
 
 def _of_view(view: ViewEvidence, light: Relative, coverage: Coverage) -> Finding | None:
     coat = _coat(light, coverage)
-    windows = list(_streaked_windows(coverage, coat, light.px_per_mm))
+    windows = list(_streaked_windows(light, coverage, coat))
     if len(windows) < _SEVERAL:
         return None
     where = np.zeros(coat.shape, bool)
@@ -153,10 +163,24 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     # Between the lines of a drawing clay in odd light looks like thin paint in a patch here, a
     # patch there; a coat hangs together.
     least_px = round(_LEAST_MM2 * light.px_per_mm**2)
-    return np.asarray(remove_small_objects(coat, max_size=least_px - 1, connectivity=2))
+    coat = remove_small_objects(coat, max_size=least_px - 1, connectivity=2)
+    return _whole_somewhere(coat, coverage.by_chroma)
 
 
-def _streaked_windows(coverage: Coverage, coat: Mask, px_per_mm: float) -> Iterator[_Window]:
+def _whole_somewhere(coat: Mask, share: Plane) -> Mask:
+    """Leave out what hangs together and is thin all over: clay in odd light within a drawing."""
+    count, labels = cv2.connectedComponents(coat.astype(np.uint8), connectivity=8)
+    rows, cols = np.nonzero(coat)
+    number = labels[rows, cols]
+    whole = np.bincount(number, share[rows, cols] < _SOUND[1], minlength=count)
+    all_of_it = np.maximum(np.bincount(number, minlength=count), 1)
+    return np.asarray(coat & (whole / all_of_it > _WHOLE_SHARE)[labels])
+
+
+def _streaked_windows(light: Relative, coverage: Coverage, coat: Mask) -> Iterator[_Window]:
+    px_per_mm = light.px_per_mm
+    beside = light.piece & ~grow(light.paint, _SHARP_REACH_MM * px_per_mm)
+    bright = light.light.mean(-1)
     size, step = round(_WINDOW_MM * px_per_mm), round(_STEP_MM * px_per_mm)
     height, width = coat.shape
     least = _LEAST_MM2 * px_per_mm**2
@@ -170,9 +194,24 @@ def _streaked_windows(coverage: Coverage, coat: Mask, px_per_mm: float) -> Itera
                 [coverage.by_chroma[window][rows, cols], coverage.share[window][rows, cols]]
             ).astype(np.float64)
             found = _bands(values, rows, cols, px_per_mm)
-            if found is not None:
-                strength, swing, pitch = found
+            if found is None:
+                continue
+            strength, profile, swing, pitch = found
+            at = np.nonzero(beside[window])
+            strength *= 1.0 - _shine(bright[window][at].astype(np.float64), *at, profile)
+            if strength > 0.0:
                 yield _Window((row, col), size, strength, swing, pitch)
+
+
+@dataclass(frozen=True, slots=True)
+class _Profile:
+    """Values across a direction: `first` is the bin of the first, `known` where they count."""
+
+    angle: float
+    bin_px: float
+    first: int
+    values: NDArray[np.float64]
+    known: Mask
 
 
 def _bands(
@@ -180,27 +219,27 @@ def _bands(
     rows: NDArray[np.intp],
     cols: NDArray[np.intp],
     px_per_mm: float,
-) -> tuple[float, float, float] | None:
-    """Strength, swing and pitch (mm) of the bands among pixels; None where there are none.
+) -> tuple[float, _Profile, float, float] | None:
+    """Strength, profile, swing and pitch (mm) of the bands among pixels; None where there are none.
 
     `values` holds the share of clay from chromaticity and from light, shape (2, n).
     """
-    terms = np.column_stack([np.ones(len(rows)), rows - rows.mean(), cols - cols.mean()])
-    # A slow change over the window is the light or the hand, not a band.
-    rest = values - (terms @ np.linalg.lstsq(terms, values.T, rcond=None)[0]).T
+    rest = _without_slope(values, rows, cols)
     spread = float(rest[0].var())
     if spread < (_SWING[0] / 2) ** 2:
         return None
-    parallel, profile, by_light, count = max(
-        (_profile(rest, rows, cols, angle, px_per_mm) for angle in _ANGLES),
-        key=lambda each: each[0],
+    bin_px = _BIN_MM * px_per_mm
+    across = [_profile(rest, rows, cols, angle, bin_px) for angle in _ANGLES]
+    angle, (first, count, by_chroma, by_light) = max(
+        zip(_ANGLES, across, strict=True), key=lambda each: (each[1][1] * each[1][2] ** 2).sum()
     )
-    parallel /= len(rows) * spread
+    parallel = float((count * by_chroma**2).sum()) / (len(rows) * spread)
     full = count >= _FULLEST * count.max()
-    profile, by_light, count = profile[full], by_light[full], count[full]
-    swing = float(np.sqrt((count * profile**2).sum() / count.sum()))
-    apart = float(np.sqrt((count * (profile - by_light) ** 2).sum() / count.sum())) / swing
-    calm = np.convolve(profile, [0.25, 0.5, 0.25], "same")
+    profile = _Profile(float(angle), bin_px, first, by_chroma, full)
+    by_chroma, by_light, count = by_chroma[full], by_light[full], count[full]
+    swing = float(np.sqrt((count * by_chroma**2).sum() / count.sum()))
+    apart = float(np.sqrt((count * (by_chroma - by_light) ** 2).sum() / count.sum())) / swing
+    calm = np.convolve(by_chroma, [0.25, 0.5, 0.25], "same")
     side = np.sign(np.where(np.abs(calm) > 0.5 * swing, calm, 0))
     side = side[side != 0]
     turns = int((np.diff(side) != 0).sum()) if len(side) else 0
@@ -213,7 +252,42 @@ def _bands(
     )
     if strength <= 0.0:
         return None
-    return strength, swing, 2.0 * len(profile) * _BIN_MM / turns
+    return strength, profile, swing, 2.0 * len(by_chroma) * _BIN_MM / turns
+
+
+def _shine(
+    bright: NDArray[np.float64],
+    rows: NDArray[np.intp],
+    cols: NDArray[np.intp],
+    bands: _Profile,
+) -> float:
+    """How far the bands go on in the light of the clay beside the paint, 0..1."""
+    if len(rows) < 10:
+        return 0.0
+    rest = _without_slope(bright[None], rows, cols)
+    first, count, on_clay = _profile(rest, rows, cols, bands.angle, bands.bin_px)
+    clay, seen = np.zeros(len(bands.values)), np.zeros(len(bands.values), bool)
+    start, stop = max(first, bands.first), min(first + len(count), bands.first + len(clay))
+    if start >= stop:
+        return 0.0
+    here, there = (slice(start - each, stop - each) for each in (bands.first, first))
+    clay[here] = on_clay[there]
+    seen[here] = count[there] >= bands.bin_px
+    both = seen & bands.known
+    if both.sum() < max(4, _COMMON * bands.known.sum()):
+        return 0.0
+    one, other = bands.values[both], clay[both]
+    if float(other.std()) < _LEAST_SHINE or float(one.std()) == 0.0:
+        return 0.0
+    return rise(float(np.corrcoef(one, other)[0, 1]), _SHINE)
+
+
+def _without_slope(
+    values: NDArray[np.float64], rows: NDArray[np.intp], cols: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Values less their plane: a slow change over the window is the light or the hand, no band."""
+    terms = np.column_stack([np.ones(len(rows)), rows - rows.mean(), cols - cols.mean()])
+    return np.asarray(values - (terms @ np.linalg.lstsq(terms, values.T, rcond=None)[0]).T)
 
 
 def _profile(
@@ -221,14 +295,14 @@ def _profile(
     rows: NDArray[np.intp],
     cols: NDArray[np.intp],
     angle: float,
-    px_per_mm: float,
-) -> tuple[float, NDArray[np.float64], NDArray[np.float64], NDArray[np.intp]]:
-    """Variation across one direction, the mean of each bin by both shares, and its pixels."""
-    place = (cols * np.cos(angle) + rows * np.sin(angle)) / (_BIN_MM * px_per_mm)
-    bins = (place - place.min()).astype(int)
-    count = np.bincount(bins)
-    first, second = (np.bincount(bins, each) / np.maximum(count, 1) for each in rest)
-    return float((count * first**2).sum()), first, second, count
+    bin_px: float,
+) -> tuple[int, NDArray[np.intp], *tuple[NDArray[np.float64], ...]]:
+    """Number of the first bin across a direction, pixels of each bin, and the means of each row."""
+    bins = np.floor((cols * np.cos(angle) + rows * np.sin(angle)) / bin_px).astype(int)
+    first = int(bins.min())
+    count = np.bincount(bins - first)
+    means = (np.bincount(bins - first, each) / np.maximum(count, 1) for each in rest)
+    return first, count, *means
 
 
 def _report(
