@@ -14,9 +14,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
+from skimage.segmentation import watershed
 
 from grader.outline.choice import choose_cut
-from grader.outline.regions import Mask, divide
+from grader.outline.regions import CHROMA_WEIGHT, Mask, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
 from grader.outline.surroundings import MARGIN_SHARE, weigh_surroundings
 
@@ -83,7 +85,7 @@ def cut_out(
     choice = None if evidence is None else choose_cut(regions, evidence)
     if choice is None or choice.edge_cost > _NOTHING_COST:
         return None
-    chosen = _to_the_frame(choice.regions[regions.labels])
+    chosen = _to_the_frame(choice.regions[regions.labels], coarse)
     mask = _refined(rgb, chosen, cards_px)
     rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
     if not rows.size:
@@ -121,18 +123,47 @@ def _paint_cards(
     return cv2.dilate(cards, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))) > 0
 
 
-def _to_the_frame(chosen: Mask) -> Mask:
-    """Carry a piece that ends at the margin, which counts as surroundings, on to the frame."""
+def _to_the_frame(chosen: Mask, rgb: NDArray[np.uint8]) -> Mask:
+    """Carry a piece that ends in the margin, which counts as surroundings, on to its own edge.
+
+    Where the pixels at the frame look more like the piece than like the frame beside it, the piece
+    runs out of the photo; else it ends on the sharpest edge within the margin.
+    """
     height, width = chosen.shape
     across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
     out = chosen.copy()
-    # A row or column belongs to a piece that is cut off only in a run; a corner touches in few.
-    for view in (out, out[:, ::-1], out.T):
-        strip = down if view.shape == (width, height) else across
+    logs = cv2.GaussianBlur(log_look(rgb), (0, 0), 1.0)
+    ways = ((out, logs, across), (out[:, ::-1], logs[:, ::-1], across))
+    ways += ((out.T, logs.transpose(1, 0, 2), down),)
+    for view, look, strip in ways:
         at = view[:, strip]
+        # A row or column belongs to a piece that ends here only in a run; a corner has few.
         if np.count_nonzero(at) > 2 * strip:
-            view[:, :strip] |= at[:, None]
+            view[:, :strip] |= _in_margin(at, look[:, : 2 * strip], strip)
     return out
+
+
+def _in_margin(at: Mask, look: NDArray[np.float32], strip: int) -> Mask:
+    """What of a margin `strip` pixels wide belongs to a piece that reaches it in the rows `at`."""
+    weighted = look * np.array([CHROMA_WEIGHT, CHROMA_WEIGHT, 1.0], np.float32)
+    frame = weighted[:, :2].reshape(len(at), -1, 3).mean(1)
+    markers = np.zeros((len(at), strip + 1), np.int32)
+    markers[:, -1] = np.where(at, 2, 1)
+    markers[~at, 0] = 1
+    runs, count = ndimage.label(at)
+    for number in range(1, count + 1):
+        rows = np.flatnonzero(runs == number)
+        length = len(rows)
+        beside = np.r_[max(0, rows[0] - length) : rows[0], rows[-1] + 1 : rows[-1] + 1 + length]
+        beside = beside[(beside < len(at))]
+        beside = beside[~at[beside]]
+        piece = np.median(weighted[rows, strip:].reshape(-1, 3), axis=0)
+        here = np.median(frame[rows], axis=0)
+        table = np.median(frame[beside], axis=0) if len(beside) else np.full(3, np.inf)
+        ends = np.linalg.norm(here - table) < np.linalg.norm(here - piece)
+        markers[rows, 0] = 1 if ends else 2
+    found = watershed(edge_strength(np.ascontiguousarray(look[:, : strip + 1])), markers)
+    return np.asarray(found[:, :-1] == 2)
 
 
 def _refined(rgb: NDArray[np.uint8], chosen: Mask, cards_px: Sequence[NDArray[np.float64]]) -> Mask:
