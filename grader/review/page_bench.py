@@ -17,8 +17,8 @@ from grader.review.viewer import piece_viewer
 from grader.review.working import is_looking
 
 _KEY = "bench"
-_MOST_PIECES = 5
-"""Pieces sent at once: that on the bench, the next two, the one before, and one spoken of."""
+_MOST_WANTED = 4
+"""Pieces sent at once, besides those spoken of: that on the bench, the next two, the one before."""
 
 
 def show(workshop: Workshop) -> None:
@@ -67,20 +67,22 @@ def bench_data(
     studio, rules = workshop.studio, rules_of(workshop.studio)
     order: list[str] = st.session_state["bench_order"]
     rows = in_session_order(queue(studio, batch_id, also=set(order)), order)
-    wanted = [str(code) for code in said.get("want", ())] or [start]
+    wanted = [str(code) for code in said.get("want", ())][:_MOST_WANTED] or [start]
     spoken = [str(act.get("code", "")) for act in said.get("acts", ())]
     codes = dict.fromkeys([*wanted, *reversed(spoken), *([ours.jump[1]] if ours.jump[1] else [])])
-    pieces = []
-    for code in list(codes)[:_MOST_PIECES]:
+    pieces, missing = [], []
+    for code in codes:
         try:
             pieces.append(shown_piece(studio, code, rules, workshop.sound))
         except GraderError as error:
             ours.tell(code, str(error))
+            missing.append(code)
     return {
         "keys": key_table(),
         "faults": fault_table(rules),
         "queue": [queue_row(row) for row in rows],
         "pieces": pieces,
+        "missing": missing,
         "at": start,
         "acked": dict(ours.done),
         "jump": list(ours.jump),

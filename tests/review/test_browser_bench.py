@@ -255,6 +255,54 @@ def test_grade_changes_as_findings_are_judged_and_all_can_be_taken_back(
         assert not seen.errors
 
 
+# Each answer of the record takes a while, as on a busy machine.
+_SLOW = """
+import time
+from grader.review import page_bench
+at_once = page_bench.bench_data
+def slow(*args):
+    time.sleep(1.2)
+    return at_once(*args)
+page_bench.bench_data = slow
+"""
+
+
+def test_keys_wait_for_the_piece_and_the_record_in_their_order(browser: Any, few: Studio) -> None:
+    words = ["review", str(few.folder), "--port", "0", "--no-browser"]
+    with running(words, change=_SLOW) as command, window(browser, command.address) as seen:
+        seen.go("?piece=K03")
+        on_bench(seen, "K03")
+        order = seen.page.get_by_label("Piece on the bench").locator("option")
+        codes = [str(each.get_attribute("value")) for each in order.all()]
+        # On with the next piece at once: the agreement still holds for the one before.
+        seen.press("a")
+        seen.press("Enter")
+        seen.page.locator(".busy").wait_for()
+        later = codes[(codes.index("K03") + 3) % len(codes)]
+        seen.page.get_by_label("Piece on the bench").select_option(later)
+        # A piece that is not there yet: the second word is no word on the piece after it.
+        seen.page.get_by_text(f"Fetching {later}").wait_for()
+        for key in ("n", "w", "2", "1", "Enter"):
+            seen.press(key)
+        assert seen.page.get_by_text("What you press is kept for it").is_visible()
+        seen.page.locator(".hush", has_text=f"{later}: Second").wait_for()
+        seen.until(lambda: piece_view(few, later).said.grade == "second")
+        seen.until(lambda: piece_view(few, "K03").said.grade == "second")
+        judged = {code: list(piece_view(few, code).said.judged.values()) for code in codes}
+        assert judged == {code: [] for code in codes} | {"K03": ["right"], later: ["wrong"]}
+        # To take back an agreement that waits takes back nothing else.
+        seen.page.get_by_label("Piece on the bench").select_option("K02")
+        on_bench(seen, "K02")
+        for key in ("a", "Enter", "u"):
+            seen.press(key)
+        seen.until(lambda: list(piece_view(few, "K02").said.judged.values()) == ["right"])
+        seen.page.locator(".busy").wait_for(state="detached")
+        assert bench_code(seen) == "K02"
+        graded = {code for code in codes if piece_view(few, code).said.grade}
+        assert graded == {"K03", later}
+        assert not seen.errors
+
+
 def test_a_missed_place_is_drawn_by_hand_or_set_with_the_keys(
     browser: Any, few_address: str, few: Studio
 ) -> None:

@@ -14,7 +14,7 @@ class BenchPanel {
       return;
     }
     if (!piece) {
-      right.replaceChildren(el("p", { class: "quiet", text: `Fetching ${this.at} …` }));
+      right.replaceChildren(el("p", { class: "quiet", text: `Fetching ${this.at} …${this.strokes.length ? " What you press is kept for it." : ""}` }));
       return;
     }
     const open = right.querySelector("details.more");
@@ -142,7 +142,7 @@ class BenchPanel {
     const by = el("p", { class: "proposal", "aria-live": "polite" });
     if (piece.proposed) {
       const how = piece.discard ? "do not sell" : piece.decor_only ? "decoration only" : piece.price !== null && piece.proposed === "second" ? `about ${piece.price}` : "";
-      by.append(el("span", { text: "Proposed: " }), el("b", { text: GRADE_WORDS[piece.proposed] + (how ? `, ${how}` : "") }), busy ? el("i", { class: "busy", text: " working out …" }) : "");
+      by.append(el("span", { text: "Proposed: " }), el("b", { text: GRADE_WORDS[piece.proposed] + (how ? `, ${how}` : "") }), busy ? el("i", { class: "busy", text: this.wishes.has(piece.code) ? " agreed as soon as it is worked out …" : " working out …" }) : "");
     } else by.append(el("span", { text: "Nothing proposed yet." }));
     if (decided) by.append(el("span", { class: "mine", text: ` You: ${GRADE_WORDS[decided]}` }));
     bar.append(by);

@@ -7,6 +7,8 @@ const LOOKING_MS = 4000;
 const UNKEPT_MS = 6000;
 // Long enough to read twice: a word in passing needs no key to be put away.
 const SAID_MS = 9000;
+// Acts that need no piece on the bench.
+const NEED_NO_PIECE = ["help", "undo", "next_piece", "previous_piece"];
 
 const benches = new WeakMap();
 
@@ -32,6 +34,10 @@ class Bench extends BenchFrame {
     this.load = Math.random().toString(36).slice(2, 10);
     this.acts = [];
     this.number = 0;
+    // Agreements that wait until the rules have answered, by piece.
+    this.wishes = new Map();
+    // Keys for the piece on the bench that wait until it is there.
+    this.strokes = [];
     this.pieces = new Map();
     this.queue = [];
     this.at = null;
@@ -52,7 +58,7 @@ class Bench extends BenchFrame {
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
     this.onLeave = (event) => {
-      if (this.acts.length) event.preventDefault();
+      if (this.acts.length || this.wishes.size || this.strokes.length) event.preventDefault();
     };
     window.addEventListener("beforeunload", this.onLeave);
     this.onResize = () => this.fillWindow();
@@ -86,7 +92,9 @@ class Bench extends BenchFrame {
       this.jumped = data.jump[0];
       if (data.jump[1]) this.go(data.jump[1]);
     }
+    if (data.missing.includes(this.at)) this.strokes = [];
     this.settle();
+    this.play();
     this.render();
     this.fillWindow();
     this.await();
@@ -106,7 +114,7 @@ class Bench extends BenchFrame {
     this.pieces.set(piece.code, piece);
     for (const old of this.pieces.keys()) {
       if (this.pieces.size <= KEPT_PIECES) break;
-      if (old !== this.at) this.pieces.delete(old);
+      if (old !== this.at && !this.wishes.has(old)) this.pieces.delete(old);
     }
   }
 
@@ -114,15 +122,23 @@ class Bench extends BenchFrame {
     return this.pieces.get(this.at) || null;
   }
 
-  // An agreement that waited until the rules had answered the judgements before it.
+  // Agreements that waited until the rules had answered the judgements before them. Each is of its
+  // own piece, wherever the bench has gone meanwhile.
   settle() {
-    const wish = this.wish;
-    if (!wish || this.busy(wish.code)) return;
-    this.wish = null;
-    const piece = this.pieces.get(wish.code);
-    if (!piece || !piece.proposed) return;
-    if (piece.proposed === wish.shown) this.grade(piece.proposed);
-    else this.say(`Now proposed: ${GRADE_WORDS[piece.proposed]}. Press Enter again to agree.`);
+    for (const [code, wish] of this.wishes) {
+      const piece = this.pieces.get(code);
+      if (!piece || this.busy(code)) continue;
+      this.wishes.delete(code);
+      const now = `${GRADE_WORDS[piece.proposed]}.`;
+      if (piece.proposed && piece.proposed === wish.shown) this.grade(piece.proposed, piece);
+      else if (code === this.at) this.say(`Now proposed: ${now} Press Enter again to agree.`);
+      else this.say(`${code} is not agreed with: now proposed: ${now} It comes again.`);
+    }
+  }
+
+  // Keys that were pressed before their piece was there, in their order.
+  play() {
+    while (this.strokes.length && this.piece) this.answer(this.strokes.shift());
   }
 
   busy(code) {
@@ -149,8 +165,8 @@ class Bench extends BenchFrame {
     });
   }
 
-  act(what, fields = {}) {
-    this.acts.push({ number: ++this.number, do: what, code: this.at, seen: this.piece ? this.piece.state : null, ...fields });
+  act(what, fields = {}, piece = this.piece) {
+    this.acts.push({ number: ++this.number, do: what, code: piece ? piece.code : this.at, seen: piece ? piece.state : null, ...fields });
     this.sync();
     this.remind();
   }
@@ -205,10 +221,11 @@ class Bench extends BenchFrame {
 
   go(code) {
     this.at = code;
+    // A key is for the piece that was on the bench when it was pressed, never for the next one.
+    this.strokes = this.strokes.filter((stroke) => stroke.code === code);
     this.asked = 0;
     this.place = null;
     this.photo = null;
-    this.wish = null;
     this.choosing = false;
     if (this.stage.drawing) this.stage.stopDrawing();
     this.arrive();
@@ -229,6 +246,7 @@ class Bench extends BenchFrame {
       this.say("No other piece waits for its grade.");
       return;
     }
+    if (this.strokes.length && code !== this.at) this.say(`${this.at} was not there yet: the keys pressed for it are not used.`);
     this.go(code);
     this.render();
     this.sync();
@@ -320,12 +338,12 @@ class Bench extends BenchFrame {
     else this.render();
   }
 
-  grade(grade) {
-    const piece = this.piece;
+  grade(grade, piece = this.piece) {
     if (!piece) return;
-    this.act("grade", { grade });
-    const next = this.nextUndecided(piece.code);
+    this.wishes.delete(piece.code);
+    this.act("grade", { grade }, piece);
     this.say(`${piece.code}: ${GRADE_WORDS[grade]}. U takes it back.`);
+    const next = piece.code === this.at && this.nextUndecided(piece.code);
     if (next) {
       this.go(next);
       if (!this.piece) this.sync();
@@ -333,12 +351,29 @@ class Bench extends BenchFrame {
     this.render();
   }
 
-  accept() {
+  // Agree with the grade that was shown when the key was pressed.
+  accept(shown) {
     const piece = this.piece;
     if (!piece) return;
     if (!piece.proposed) this.say("Nothing is proposed yet: its photos wait for their look.");
-    else if (this.busy(piece.code)) this.wish = { code: piece.code, shown: piece.proposed };
-    else this.grade(piece.proposed);
+    else {
+      this.wishes.set(piece.code, { shown, after: this.number });
+      this.settle();
+      this.render();
+    }
+  }
+
+  // What was said last may be an agreement that still waits: it is let go, and nothing else.
+  takeBack() {
+    const last = [...this.wishes].find(([, wish]) => wish.after === this.number);
+    if (!last) {
+      this.act("undo");
+      return;
+    }
+    this.wishes.delete(last[0]);
+    if (last[0] !== this.at) this.move(last[0]);
+    this.say(`${last[0]}: not agreed with.`);
+    this.render();
   }
 
   say(text) {
@@ -391,55 +426,71 @@ class Bench extends BenchFrame {
       // A key that works a button that has the focus is that button's.
       if ((event.key === "Enter" || event.key === " ") && target.closest("button, a, summary")) return;
     }
-    if (event.ctrlKey) {
-      if (event.key.toLowerCase() === "z") {
-        event.preventDefault();
-        this.run("undo");
-      }
-      return;
-    }
-    if (this.stage.drawing && this.drawKey(event)) {
+    if (event.ctrlKey && event.key.toLowerCase() !== "z") return;
+    const row = this.queue.find((each) => each.code === this.at);
+    const stroke = {
+      code: this.at, key: event.ctrlKey ? "u" : event.key, all: event.shiftKey, repeat: event.repeat,
+      shown: this.piece ? this.piece.proposed : row ? row.proposed : "",
+    };
+    if (this.mustWait(stroke)) {
+      this.strokes.push(stroke);
+      this.renderRight();
       event.preventDefault();
-      return;
-    }
-    if (event.key === "Escape" && !this.part("over").hidden) {
-      this.helping = false;
-      this.render();
-      return;
-    }
-    const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-    const key = this.keys.get(name);
-    if (!key || (event.repeat && !["next_finding", "previous_finding", "closer", "farther"].includes(key.act))) return;
-    event.preventDefault();
-    this.run(key.act, event.shiftKey);
+    } else if (this.answer(stroke)) event.preventDefault();
   }
 
-  drawKey(event) {
-    const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-    if (event.key === "Escape") this.endMissed();
-    else if (this.choosing) {
-      const fault = Object.keys(this.data.faults)[Number(event.key) - 1];
-      if (fault) this.addMissed(fault);
-      else return event.key !== "Tab";
-    } else if (moves[event.key]) this.stage.nudge(...moves[event.key]);
-    else if (event.key === "+" || event.key === "=") this.stage.nudge(0, 0, 1.2);
-    else if (event.key === "-") this.stage.nudge(0, 0, 1 / 1.2);
-    else if (event.key === "Enter") this.chooseFault();
-    else return event.key !== "Tab";
+  keyOf(stroke) {
+    return this.keys.get(stroke.key.length === 1 ? stroke.key.toLowerCase() : stroke.key);
+  }
+
+  // A key waits for its piece, and for the keys that were pressed before it.
+  mustWait(stroke) {
+    const key = this.keyOf(stroke);
+    if (!this.at || this.piece || stroke.repeat || (key && key.act === "help")) return false;
+    if (this.strokes.length) return Boolean(key) || /^\d$/.test(stroke.key);
+    return Boolean(key) && !NEED_NO_PIECE.includes(key.act);
+  }
+
+  // Do what a key says; false where it says nothing here.
+  answer(stroke) {
+    if (this.stage.drawing && this.drawKey(stroke)) return true;
+    if (stroke.key === "Escape" && !this.part("over").hidden) {
+      this.helping = false;
+      this.render();
+      return false;
+    }
+    const key = this.keyOf(stroke);
+    if (!key || (stroke.repeat && !["next_finding", "previous_finding", "closer", "farther"].includes(key.act))) return false;
+    this.run(key.act, stroke.all, stroke.shown);
     return true;
   }
 
-  run(act, all = false) {
+  drawKey(stroke) {
+    const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+    if (stroke.key === "Escape") this.endMissed();
+    else if (this.choosing) {
+      const fault = Object.keys(this.data.faults)[Number(stroke.key) - 1];
+      if (fault) this.addMissed(fault);
+      else return stroke.key !== "Tab";
+    } else if (moves[stroke.key]) this.stage.nudge(...moves[stroke.key]);
+    else if (stroke.key === "+" || stroke.key === "=") this.stage.nudge(0, 0, 1.2);
+    else if (stroke.key === "-") this.stage.nudge(0, 0, 1 / 1.2);
+    else if (stroke.key === "Enter") this.chooseFault();
+    else return stroke.key !== "Tab";
+    return true;
+  }
+
+  run(act, all = false, shown = this.piece ? this.piece.proposed : "") {
     if (act === "help") {
       this.helping = !this.helping;
       this.render();
-    } else if (act === "undo") this.act("undo");
+    } else if (act === "undo") this.takeBack();
     else if (!this.at) return;
     else if (act === "next_finding") this.nextFinding(1);
     else if (act === "previous_finding") this.nextFinding(-1);
     else if (act === "right" || act === "wrong" || act === "drawing") this.judge(act, all);
     else if (act === "missed") this.startMissed();
-    else if (act === "accept") this.accept();
+    else if (act === "accept") this.accept(shown);
     else if (GRADE_KEYS.includes(act)) this.grade(act);
     else if (act === "next_piece") this.step(1);
     else if (act === "previous_piece") this.step(-1);
