@@ -133,8 +133,8 @@ def _to_the_frame(chosen: Mask, rgb: NDArray[np.uint8]) -> Mask:
     across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
     out = chosen.copy()
     logs = cv2.GaussianBlur(log_look(rgb), (0, 0), 1.0)
-    ways = ((out, logs, across), (out[:, ::-1], logs[:, ::-1], across))
-    ways += ((out.T, logs.transpose(1, 0, 2), down),)
+    upright = logs.transpose(1, 0, 2)
+    ways = ((out, logs, across), (out[:, ::-1], logs[:, ::-1], across), (out.T, upright, down))
     for view, look, strip in ways:
         at = view[:, strip]
         # A row or column belongs to a piece that ends here only in a run; a corner has few.

@@ -69,6 +69,17 @@ def test_a_piece_that_leaves_the_frame_is_named() -> None:
     assert found.touches_frame
 
 
+@pytest.mark.parametrize("room_px", [14, 24])
+def test_a_piece_that_nearly_touches_the_frame_ends_on_its_own_edge(room_px: int) -> None:
+    pot = draw_pot()
+    top = int(np.flatnonzero(pot.mask.any(1))[0])
+    close = np.s_[top - room_px :]
+    found = cut_out(np.ascontiguousarray(pot.rgb[close]))
+    assert found is not None
+    assert not found.touches_frame
+    assert overlap(found.mask, pot.mask[close]) > 0.97
+
+
 def test_a_table_of_the_colour_of_the_clay_needs_only_an_edge() -> None:
     pot = draw_pot(clay=(0.46, 0.43, 0.38), table=(0.42, 0.40, 0.35))
     found = cut_out(pot.rgb)

@@ -327,7 +327,7 @@ def _is_form(view: ViewEvidence, island: Island) -> float:
     height, width = region.shape
     window = np.s_[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
     points = np.round(island.outline).astype(np.intp) - [corner[1], corner[0]]
-    cols, rows = (np.clip(each, 0, most - 1) for each, most in zip(points.T, (width, height), strict=True))
+    cols, rows = np.clip(points, 0, [width - 1, height - 1]).T
     at_edge = ~shrink(surface.mask[window], surface.px(_EDGE_MM))
     sound = 1.0 - rise(float(at_edge[rows, cols].mean()), _AT_EDGE)
     core_rows, core_cols = island.core

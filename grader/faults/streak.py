@@ -197,8 +197,9 @@ def _streaked_windows(light: Relative, coverage: Coverage, coat: Mask) -> Iterat
             if found is None:
                 continue
             strength, profile, swing, pitch = found
-            at = np.nonzero(beside[window])
-            strength *= 1.0 - _shine(bright[window][at].astype(np.float64), *at, profile)
+            rows, cols = np.nonzero(beside[window])
+            on_clay = bright[window][rows, cols].astype(np.float64)
+            strength *= 1.0 - _shine(on_clay, rows, cols, profile)
             if strength > 0.0:
                 yield _Window((row, col), size, strength, swing, pitch)
 
@@ -230,10 +231,10 @@ def _bands(
         return None
     bin_px = _BIN_MM * px_per_mm
     across = [_profile(rest, rows, cols, angle, bin_px) for angle in _ANGLES]
-    angle, (first, count, by_chroma, by_light) = max(
-        zip(_ANGLES, across, strict=True), key=lambda each: (each[1][1] * each[1][2] ** 2).sum()
-    )
-    parallel = float((count * by_chroma**2).sum()) / (len(rows) * spread)
+    variation = [(count * means[0] ** 2).sum() for _, count, means in across]
+    best = int(np.argmax(variation))
+    angle, (first, count, (by_chroma, by_light)) = _ANGLES[best], across[best]
+    parallel = float(variation[best]) / (len(rows) * spread)
     full = count >= _FULLEST * count.max()
     profile = _Profile(float(angle), bin_px, first, by_chroma, full)
     by_chroma, by_light, count = by_chroma[full], by_light[full], count[full]
@@ -265,7 +266,7 @@ def _shine(
     if len(rows) < 10:
         return 0.0
     rest = _without_slope(bright[None], rows, cols)
-    first, count, on_clay = _profile(rest, rows, cols, bands.angle, bands.bin_px)
+    first, count, (on_clay,) = _profile(rest, rows, cols, bands.angle, bands.bin_px)
     clay, seen = np.zeros(len(bands.values)), np.zeros(len(bands.values), bool)
     start, stop = max(first, bands.first), min(first + len(count), bands.first + len(clay))
     if start >= stop:
@@ -296,13 +297,12 @@ def _profile(
     cols: NDArray[np.intp],
     angle: float,
     bin_px: float,
-) -> tuple[int, NDArray[np.intp], *tuple[NDArray[np.float64], ...]]:
+) -> tuple[int, NDArray[np.intp], list[NDArray[np.float64]]]:
     """Number of the first bin across a direction, pixels of each bin, and the means of each row."""
     bins = np.floor((cols * np.cos(angle) + rows * np.sin(angle)) / bin_px).astype(int)
     first = int(bins.min())
     count = np.bincount(bins - first)
-    means = (np.bincount(bins - first, each) / np.maximum(count, 1) for each in rest)
-    return first, count, *means
+    return first, count, [np.bincount(bins - first, each) / np.maximum(count, 1) for each in rest]
 
 
 def _report(

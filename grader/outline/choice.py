@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from grader.outline.cut import alike, cut_again, first_cuts, learn_from
 from grader.outline.parts import fill_bays, open_gaps
 from grader.outline.regions import Mask, Regions, Values
+from grader.outline.shade import without_shadow
 from grader.outline.surroundings import Evidence
 
 _STRONG = 1.5
@@ -129,7 +130,9 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
     # A cut that did not hold when looked at again is as doubtful as what came of it.
     certainty = min(chances[best], chance) * _unrivalled(regions, mask, chance, chosen, chances)
-    return Choice(mask, certainty, cost)
+    # What leaves out a shadow is no rival to what took it for the piece.
+    others = [each for each, _ in tried + chosen]
+    return Choice(without_shadow(regions, evidence, mask, others), certainty, cost)
 
 
 def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Mask, Values]]:

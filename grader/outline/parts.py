@@ -43,7 +43,7 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     faint = chosen & beside & (unlike < _FAINT * float(np.median(unlike[body])))
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
-    for part in _parts(regions, faint):
+    for part in connected_parts(regions, faint):
         if regions.area_px[part].sum() >= _LEAST_GAP_SHARE * size:
             out[part] = False
     return out
@@ -71,7 +71,7 @@ def fill_bays(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
     # Regions of a bay hang together across everything that is no edge.
-    for part in _parts(regions, within & ~chosen & ~evidence.fixed, without=edge):
+    for part in connected_parts(regions, within & ~chosen & ~evidence.fixed, without=edge):
         if regions.area_px[part].sum() < _LEAST_BAY_SHARE * size:
             continue
         inside = np.zeros(regions.count, bool)
@@ -88,7 +88,9 @@ def fill_bays(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     return out
 
 
-def _parts(regions: Regions, wanted: Mask, without: Mask | None = None) -> list[np.ndarray]:
+def connected_parts(
+    regions: Regions, wanted: Mask, without: Mask | None = None
+) -> list[np.ndarray]:
     """Connected parts of the wanted regions, as lists of region numbers."""
     joined = wanted[regions.pairs].all(1)
     if without is not None:

@@ -23,7 +23,7 @@ MARGIN_SHARE = 0.03
 _SPREAD_FLOOR = np.array([0.010, 0.010, 0.025, 0.15, 0.15])
 """Least spread credited to neighbouring places of one surface (natural log units): JPEG noise."""
 
-_SHADOW_DEPTH, _SHADOW_WEIGHT = 1.2, 0.35
+SHADOW_DEPTH, _SHADOW_WEIGHT = 1.2, 0.35
 """Darker by up to 1.2 (a factor of 3.3) counts a third: so far a shadow goes on a lit table."""
 
 _NEAR = np.array([0.5, 0.12], np.float32)
@@ -148,7 +148,7 @@ def squared_differences(
     change = look[:, None] - look[None, examples]
     light = change[..., 2]
     if shadow:
-        within = np.clip(light, -_SHADOW_DEPTH / float(spread[2]), 0.0)
+        within = np.clip(light, -SHADOW_DEPTH / float(spread[2]), 0.0)
         light = light - (1.0 - _SHADOW_WEIGHT) * within
     chroma = change[..., 0] ** 2 + change[..., 1] ** 2
     return chroma, light**2, change[..., 3] ** 2 + change[..., 4] ** 2

@@ -1,0 +1,157 @@
+"""Shadow that a cut took for a part of the piece.
+
+Where another cut of the same photo leaves a part out, the part is held against the table and the
+piece near it. A shadow has the chromaticity of the table and is darker than it; where table and
+piece are too alike in chromaticity, and deep in shadow, it is as much darker as shadows are, far
+darker than the piece and without a sharp edge to the table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.outline.parts import connected_parts
+from grader.outline.regions import Mask, Regions, Values
+from grader.outline.surroundings import SHADOW_DEPTH, Evidence
+
+_LEAST_SHARE, _MOST_SHARE = 0.004, 0.4
+"""Of the piece: smaller parts change no measurement, larger ones are no shadow beside it."""
+
+_NEAR = 0.12
+"""Reach (share of the photo) within which table and piece are taken for those beside the part."""
+
+_FEWEST = 4
+"""Regions of either from which a colour is known."""
+
+_CHROMA_NOISE = 0.04
+"""Change of log-chromaticity (natural log units) that is no change of material: light that a
+piece throws on its table."""
+
+_TELLS, _DOES_NOT_TELL = 0.85, 0.8
+"""Share of the squared difference between table and piece that is no noise and no spread."""
+
+_LIKE_TABLE = 0.2
+"""So far beyond the middle between piece (-0.5) and table (0.5) a part is table."""
+
+_LEAST_SHADE = 0.1
+_DEEP_SHADE, _FAR_DARKER = 0.5, 1.0
+"""Log light by which any shadow is darker than its table, a deep one is, and a deep one is darker
+than the piece beside it."""
+
+_SOFT = 3.0
+"""Mean cost of a border that is no sharp edge: a chance of one in twenty."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A part of a cut, as it compares with what lies near it.
+
+    `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
+    the difference between the two that is no noise; the rest is log light and cost of a pixel.
+    """
+
+    regions: NDArray[np.int64]
+    like_table: float
+    sure: float
+    over_table: float
+    over_piece: float
+    outer_cost: float
+
+
+def without_shadow(
+    regions: Regions, evidence: Evidence, chosen: Mask, others: Sequence[Mask]
+) -> Mask:
+    """Take out of a cut what another cut leaves out and what is shadow.
+
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    chosen : ndarray of bool, shape (n,)
+    others : sequence of ndarray of bool, each shape (n,)
+        Other cuts of the same photo.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    out = chosen.copy()
+    seen: set[bytes] = set()
+    for other in others:
+        for part in _left_out(regions, evidence, chosen, other, seen):
+            if _is_shadow(part):
+                out[part.regions] = False
+    return out
+
+
+def _is_shadow(part: _Part) -> bool:
+    if not -SHADOW_DEPTH < part.over_table < -_LEAST_SHADE:
+        return False
+    if part.sure > _TELLS:
+        return part.like_table > _LIKE_TABLE
+    deep = part.over_table < -_DEEP_SHADE and part.over_piece < -_FAR_DARKER
+    unknown = part.sure < _DOES_NOT_TELL and abs(part.like_table) < 0.5
+    return deep and unknown and part.outer_cost > _SOFT
+
+
+def _left_out(
+    regions: Regions, evidence: Evidence, chosen: Mask, other: Mask, seen: set[bytes]
+) -> Iterator[_Part]:
+    """Parts of a cut that another leaves out, where table and piece beside them are known."""
+    area = regions.area_px
+    size = float(area[chosen].sum())
+    table_at = np.flatnonzero(~chosen & (regions.card_share <= 0.5))
+    first, second = regions.pairs.T
+    for part in connected_parts(regions, chosen & ~other):
+        share = float(area[part].sum()) / size
+        if not _LEAST_SHARE < share < _MOST_SHARE or part.tobytes() in seen:
+            continue
+        seen.add(part.tobytes())
+        inside = np.zeros(regions.count, bool)
+        inside[part] = True
+        rim = inside[first] != inside[second]
+        outer = ~chosen[np.where(inside[first], second, first)[rim]]
+        table = _near(regions, part, table_at)
+        piece = _near(regions, part, np.flatnonzero(chosen & ~inside))
+        if not outer.any() or outer.all() or min(len(table), len(piece)) < _FEWEST:
+            continue
+        here, around, beside = (_look(regions, where) for where in (part, table, piece))
+        change = around[:2] - beside[:2]
+        length = float(change @ change)
+        spread = _spread(regions, table, around) + _spread(regions, piece, beside)
+        away = here[:2] - 0.5 * (around[:2] + beside[:2])
+        border = regions.border_px[rim][outer]
+        yield _Part(
+            regions=part,
+            like_table=float(away @ change) / max(1e-9, length),
+            sure=length / (length + spread + _CHROMA_NOISE**2),
+            over_table=float(here[2] - around[2]),
+            over_piece=float(here[2] - beside[2]),
+            outer_cost=float(evidence.edge_cost[rim][outer] @ border) / float(border.sum()),
+        )
+
+
+def _near(
+    regions: Regions, part: NDArray[np.int64], candidates: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    apart = np.abs(regions.place[candidates][:, None] - regions.place[part][None]).max(-1)
+    return candidates[apart.min(1, initial=np.inf) < _NEAR]
+
+
+def _look(regions: Regions, where: NDArray[np.int64]) -> Values:
+    """Median over the pixels of log(R/G), log(B/G) and log light, shape (3,)."""
+    look, area = regions.look[where, :3], regions.area_px[where]
+    order = np.argsort(look, axis=0)
+    reached = np.cumsum(area[order], axis=0)
+    middle = (reached < 0.5 * area.sum()).sum(0)
+    return np.asarray(np.take_along_axis(look, order, axis=0)[middle, np.arange(3)])
+
+
+def _spread(regions: Regions, where: NDArray[np.int64], middle: Values) -> float:
+    # 1.4826 medians are one standard deviation of a normal spread.
+    off = np.median(np.abs(regions.look[where, :2] - middle[:2]), axis=0)
+    return float(((1.4826 * off) ** 2).sum())

@@ -1,0 +1,59 @@
+"""A shadow that a cut took in is taken out again; a dark part of the piece is not."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.outline.regions import Regions, divide
+from grader.outline.shade import without_shadow
+from grader.outline.surroundings import weigh_surroundings
+from tests.drawn import draw_pot
+
+
+def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A patch of table at the lower left of the pot, as wide as a third of it."""
+    rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
+    patch = np.zeros(mask.shape, np.uint8)
+    middle = (int(cols[0] + 0.12 * len(cols)), int(rows[0] + 0.8 * len(rows)))
+    cv2.ellipse(patch, middle, (len(cols) // 4, len(rows) // 6), 0, 0, 360, 1, -1)
+    return (patch > 0) & ~mask
+
+
+def _cut(
+    rgb: NDArray[np.uint8], chosen: NDArray[np.bool_], other: NDArray[np.bool_]
+) -> tuple[Regions, NDArray[np.bool_]]:
+    cards = np.zeros(chosen.shape, bool)
+    regions = divide(rgb, cards)
+    evidence = weigh_surroundings(regions, cards)
+    assert evidence is not None
+    first, second = (regions.share_of(each) > 0.5 for each in (chosen, other))
+    return regions, without_shadow(regions, evidence, first, [second])
+
+
+def test_table_in_shadow_is_no_part_of_the_piece() -> None:
+    pot = draw_pot(size=(480, 640), clay=(0.66, 0.42, 0.26), table=(0.42, 0.43, 0.45))
+    shade = _beside(pot.mask)
+    # A lamp's shadow has a soft edge and leaves two fifths of the light.
+    light = 1.0 - 0.6 * cv2.GaussianBlur(shade.astype(np.float32), (0, 0), 4.0)
+    darker = pot.rgb * np.where(pot.mask, 1.0, light**0.45)[..., None]
+    regions, left = _cut(darker.astype(np.uint8), pot.mask | shade, pot.mask)
+    taken = left[regions.labels] & shade
+    assert taken.sum() < 0.2 * shade.sum()
+    assert (left[regions.labels] & pot.mask).sum() > 0.97 * pot.mask.sum()
+
+
+def test_a_painted_part_stays_though_another_cut_leaves_it_out() -> None:
+    pot = draw_pot(size=(480, 640), clay=(0.66, 0.42, 0.26), table=(0.42, 0.43, 0.45))
+    rows = np.flatnonzero(pot.mask.any(1))
+    foot = pot.mask & (np.arange(len(pot.mask)) > rows[0] + 0.85 * len(rows))[:, None]
+    painted = np.where(foot[..., None], [40, 60, 120], pot.rgb).astype(np.uint8)
+    regions, left = _cut(painted, pot.mask, pot.mask & ~foot)
+    assert (left[regions.labels] & foot).sum() > 0.9 * foot.sum()
+
+
+def test_with_no_other_cut_nothing_changes() -> None:
+    pot = draw_pot(size=(480, 640))
+    regions, left = _cut(pot.rgb, pot.mask, pot.mask)
+    assert (left == (regions.share_of(pot.mask) > 0.5)).all()
