@@ -35,6 +35,10 @@ _GLARE_RIM_MM = 0.6
 """Blur of lens and sensor round a glare spot."""
 
 
+_PAPER = 0.85
+"""Share of light that white printing paper returns (from memory)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Surface:
     """One photo of a piece, cut to the piece, at working scale.
@@ -64,6 +68,9 @@ class Surface:
         Working pixels per millimetre of the near surface.
     scale_known : bool
         False where `px_per_mm` rests on an assumed height.
+    white_light : float or None
+        Green light of a white that returns all of it, in the units of `light`; None where neither
+        chart nor paper tells the exposure.
     """
 
     photo: str
@@ -79,6 +86,7 @@ class Surface:
     clipped: Mask
     px_per_mm: float
     scale_known: bool
+    white_light: float | None = None
 
     def px(self, length_mm: float) -> float:
         """Length in working pixels."""
@@ -145,7 +153,17 @@ def read_surface(
         clipped=clipped,
         px_per_mm=working,
         scale_known=px_per_mm is not None,
+        white_light=_white_light(target),
     )
+
+
+def _white_light(target: Target) -> float | None:
+    """Light of diffuse white: 1 by a chart of this photo, else from the marker's paper."""
+    if target.colour.source == "chart" and not target.colour.from_photo:
+        return 1.0
+    if target.paper_linear is None:
+        return None
+    return float((target.colour.matrix @ target.paper_linear)[1]) / _PAPER
 
 
 def renew(surface: Surface, light: NDArray[np.float32]) -> Surface:

@@ -29,6 +29,11 @@ _LEAST_SEED = 0.045
 """Least departure in the middle of a veil: about 1.8 dE00 on a light clay, the difference that
 half of observers object to (Paravina et al. 2015)."""
 
+_REFLECTED = 0.01
+"""Share of light that the gloss returns more on one side than on another: a glaze mirrors 4 %
+(index 1.5, Fresnel) of a room whose walls differ by a quarter. On dark clay that shifts the colour
+as a veil does."""
+
 _LEAST_MM2 = 40.0
 """A drip or a handle root of 7 mm; smaller is a matter of single dots."""
 
@@ -70,6 +75,7 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
     assert skin is not None
     departure = field.departure[number]
     seed = max(_LEAST_SEED, _SPREADS * field.noise)
+    seed = max(seed, _REFLECTED / _clay_share(view))
     if not field.shared_light:
         seed *= 1.6
     # Another view may look sound because a handle warms it; a veil also stands out from its own.
@@ -106,3 +112,12 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
         f"{shift:.1f} dE00 from the glaze {against}; it is not brighter, so it is no reflection."
     )
     return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)
+
+
+def _clay_share(view: ViewEvidence) -> float:
+    """Share of light that the clay returns, 1 where nothing tells the exposure."""
+    white = view.surface.white_light
+    clay = view.zones.wall & ~view.zones.painted
+    if white is None or not clay.any():
+        return 1.0
+    return max(1e-3, float(np.median(view.surface.light[..., 1][clay])) / white)

@@ -26,6 +26,10 @@ _CORE_PX = 1
 _STRIP_SHARE = 0.018
 """How far shadow may be off, as a share of the photo: a region of foot and shadow and a half."""
 
+_BUMP_SHARE = 0.012
+"""Radius (share of the photo) of what is held against its surroundings as a bump or a notch: the
+width of a brush mark, half a handle."""
+
 _LEAST_SHARE = 0.0002
 """Of the piece; a smaller difference changes no measurement and holds too few pixels to tell."""
 
@@ -72,8 +76,21 @@ def sharpen(rgb: NDArray[np.uint8], coarse: Mask, cards: Mask) -> Mask:
     flooded = _flood(logs, coarse[window], cards[window])
     followed = follow_strip(logs, flooded, cards[window], reach) & ~cards[window]
     settled = _by_material(logs, flooded, followed, cards[window], reach)
+    # The edges of paint and cracks that end at the outline are sharper than its own.
+    even = _even(settled, _BUMP_SHARE * max(coarse.shape)) & ~cards[window]
+    settled = _by_material(logs, settled, even, cards[window], reach, feet=False)
     out[window] = _without_thorns(settled)
     return out
+
+
+def _even(mask: Mask, radius_px: float) -> Mask:
+    """The mask without bumps and notches narrower than a disc."""
+    disc = _disc(round(radius_px))
+    pad = 2 * round(radius_px) + 1
+    # Room around, so that a piece cut off by the frame keeps its corners.
+    roomy = np.pad(mask.astype(np.uint8), pad, mode="edge")
+    even = cv2.morphologyEx(cv2.morphologyEx(roomy, cv2.MORPH_CLOSE, disc), cv2.MORPH_OPEN, disc)
+    return np.asarray(even[pad:-pad, pad:-pad] > 0)
 
 
 def _flood(logs: NDArray[np.float32], coarse: Mask, cards: Mask) -> Mask:
@@ -96,7 +113,13 @@ def _kept(mask: Mask, reach: float) -> Mask:
 
 
 def _by_material(
-    logs: NDArray[np.float32], flooded: Mask, followed: Mask, cards: Mask, reach: int
+    logs: NDArray[np.float32],
+    flooded: Mask,
+    followed: Mask,
+    cards: Mask,
+    reach: int,
+    *,
+    feet: bool = True,
 ) -> Mask:
     """Give what lies between two outlines to piece or table, as its chromaticity says.
 
@@ -104,6 +127,8 @@ def _by_material(
     ----------
     logs : ndarray of float32, shape (h, w, 3)
         log(R/G), log(B/G) and log light.
+    feet : bool
+        Whether what has the table's colour may be a foot.
     """
     chroma, light = logs[..., :2], logs[..., 2]
     # Beside an edge the lens mixes both sides.
@@ -126,11 +151,14 @@ def _by_material(
             table = around & surely_out[near]
             like_table = _likeness(chroma[near], place, around & surely_in[near], table)
             # A foot may have the table's colour; the shadow at it is darker than the table too.
-            if like_table > 0 and np.median(light[near][place]) > np.median(light[near][table]):
-                continue
-            if abs(like_table) > _CLEAR:
+            foot = feet and like_table > 0 and _median_step(light[near], place, table) > 0
+            if abs(like_table) > _CLEAR and not foot:
                 out[near][place] = like_table < 0
     return out
+
+
+def _median_step(plane: NDArray[np.float32], place: Mask, beside: Mask) -> float:
+    return float(np.median(plane[place]) - np.median(plane[beside]))
 
 
 def _likeness(chroma: NDArray[np.float32], place: Mask, inside: Mask, outside: Mask) -> float:

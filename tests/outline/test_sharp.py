@@ -58,3 +58,25 @@ def test_a_card_is_never_piece() -> None:
 def test_nothing_stays_nothing() -> None:
     rgb, pot, _ = picture()
     assert not sharpen(rgb, np.zeros_like(pot), np.zeros_like(pot)).any()
+
+
+def test_paint_at_the_outline_draws_neither_notch_nor_thorn() -> None:
+    """The edges of a mark are sharper than the outline of a pale pot on a pale table."""
+    pot = np.zeros((SIZE, SIZE), np.uint8)
+    cv2.ellipse(pot, (450, 450), (210, 260), 0, 0, 360, 1, cv2.FILLED)
+    light = np.where(pot[..., None] > 0, CLAY, [0.47, 0.42, 0.36])
+    mark = np.zeros((SIZE, SIZE), np.uint8)
+    cv2.ellipse(mark, (638, 450), (8, 9), 0, 0, 360, 1, cv2.FILLED)
+    light = np.where((mark & pot)[..., None] > 0, [0.02, 0.10, 0.12], light)
+    grain = np.random.default_rng(2).normal(0, 0.004, (SIZE, SIZE, 3))
+    rgb = np.asarray(encode_srgb(np.clip(light + grain, 0, 1).astype(np.float32)), np.uint8)
+    # The coarse outline left out the mark, and took in a piece of table below.
+    notch, thorn = np.zeros_like(pot), np.zeros_like(pot)
+    cv2.rectangle(notch, (645, 441), (662, 459), 1, cv2.FILLED)
+    cv2.rectangle(thorn, (440, 690), (458, 732), 1, cv2.FILLED)
+    true = pot > 0
+    coarse = (true & ~(notch > 0)) | (thorn > 0)
+    found = sharpen(rgb, coarse, np.zeros_like(true))
+    wrong = found != true
+    assert wrong[notch > 0].mean() < 0.2
+    assert (found & (thorn > 0) & ~true).sum() < 0.35 * ((thorn > 0) & ~true).sum()
