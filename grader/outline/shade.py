@@ -1,4 +1,4 @@
-"""Shadow that a cut took for a part of the piece.
+"""Shadow, and table, that a cut took for a part of the piece.
 
 Where another cut of the same photo leaves a part out, the part is held against the table and the
 piece near it. A shadow has the chromaticity of the table and is darker than it; where table and
@@ -51,7 +51,8 @@ class _Part:
     """A part of a cut, as it compares with what lies near it.
 
     `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
-    the difference between the two that is no noise; the rest is log light and cost of a pixel.
+    the difference between the two that is no noise; `over_table` and `over_piece` log light,
+    `outer_cost` that of a pixel of its border; `to_frame` whether it runs on to the margin.
     """
 
     regions: NDArray[np.int64]
@@ -60,6 +61,7 @@ class _Part:
     over_table: float
     over_piece: float
     outer_cost: float
+    to_frame: bool
 
 
 def without_shadow(
@@ -83,12 +85,15 @@ def without_shadow(
     seen: set[bytes] = set()
     for other in others:
         for part in _left_out(regions, evidence, chosen, other, seen):
-            if _is_shadow(part):
+            if _is_none_of_it(part):
                 out[part.regions] = False
     return out
 
 
-def _is_shadow(part: _Part) -> bool:
+def _is_none_of_it(part: _Part) -> bool:
+    if part.to_frame and part.sure > _TELLS and part.like_table > _LIKE_TABLE:
+        # No shadow, but a streak of the table that hangs on the piece.
+        return True
     if not -SHADOW_DEPTH < part.over_table < -_LEAST_SHADE:
         return False
     if part.sure > _TELLS:
@@ -114,7 +119,8 @@ def _left_out(
         inside = np.zeros(regions.count, bool)
         inside[part] = True
         rim = inside[first] != inside[second]
-        outer = ~chosen[np.where(inside[first], second, first)[rim]]
+        beyond = np.where(inside[first], second, first)[rim]
+        outer = ~chosen[beyond]
         table = _near(regions, part, table_at)
         piece = _near(regions, part, np.flatnonzero(chosen & ~inside))
         if not outer.any() or outer.all() or min(len(table), len(piece)) < _FEWEST:
@@ -131,6 +137,7 @@ def _left_out(
             sure=length / (length + spread + _CHROMA_NOISE**2),
             over_table=float(here[2] - around[2]),
             over_piece=float(here[2] - beside[2]),
+            to_frame=bool((evidence.fixed[beyond] & (regions.card_share[beyond] <= 0.5)).any()),
             outer_cost=float(evidence.edge_cost[rim][outer] @ border) / float(border.sum()),
         )
 
