@@ -18,7 +18,7 @@ from grader.outline.parts import connected_parts
 from grader.outline.regions import Mask, Regions, Values
 from grader.outline.surroundings import SHADOW_DEPTH, Evidence
 
-_LEAST_SHARE, _MOST_SHARE = 0.004, 0.4
+_LEAST_SHARE, _MOST_SHARE = 0.004, 0.15
 """Of the piece: smaller parts change no measurement, larger ones are no shadow beside it."""
 
 _NEAR = 0.12
