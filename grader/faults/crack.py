@@ -56,7 +56,9 @@ photographed twice."""
 
 _LIKE_MISSING = 0.15
 _LIKE_WIDTH = 1.7
-"""Two lines are alike up to this difference of missing light and this ratio of widths."""
+_LIKE_LENGTH = 0.4
+"""Two lines are alike up to this difference of missing light and this ratio of widths, and where
+the one is no scrap of a grain beside the other (its length over that of the line)."""
 
 _RIM_MM = 1.5
 _RIM_SHARE = 0.6
@@ -175,6 +177,7 @@ def _is_there_too(
         for slot in lines
         if abs(slot.missing - part.slot.missing) < _LIKE_MISSING
         and 1 / _LIKE_WIDTH < slot.width_mm / part.slot.width_mm < _LIKE_WIDTH
+        and slot.line.length_mm > _LIKE_LENGTH * part.length_mm
     ]
     if not alike:
         return False

@@ -33,6 +33,11 @@ _OF_ONE_DEPTH = (0.5, 0.57)
 length that is nearly as deep as the deepest tenth. A brush line keeps its breadth or, where its
 paint is lifted to a point, its depth; of a crack both fall off."""
 
+_NO_BRUSH_MM = (0.4, 0.55)
+_OF_ONE_BREADTH = (0.7, 0.85)
+"""A line that no paint mask holds and whose broad parts are finer than any brush leaves them is
+drawn only if it is of one breadth, as a pen makes it (narrow over broad)."""
+
 _IN_PAINT = 0.4
 """Share of a line in the paint mask from which it counts as painted. The mask holds nothing
 narrower than a brush, so that of a crack at most the gaping end is in it."""
@@ -109,9 +114,12 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     # Views from above and below see painted walls aslant, and know of no facing part.
     aslant = view.skin is None and share > _IN_PAINT
     coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
-    if coloured or aslant or _is_attached(view, slot):
+    if coloured or aslant:
         return 1.0, True
-    return max(by_brush, _keeps_its_depth(slot)), True
+    # From above and below, lines on the wall look finer than they are.
+    broad = 1.0 if view.skin is None or share > _IN_PAINT else _broad_enough(slot)
+    by_shape = 1.0 if _is_attached(view, slot) else _keeps_its_depth(slot)
+    return max(by_brush, broad * by_shape), True
 
 
 def is_clay_between(view: ViewEvidence, slot: Slot) -> bool:
@@ -150,6 +158,13 @@ def _as_a_brush_draws(slot: Slot) -> float:
     even = rise(float(narrow / max(broad, 1e-6)), _TAPER)
     stout = rise(float(usual), (_THIN_MM, _BROAD_MM))
     return max(even * stout, rise(float(narrow), (_THIN_MM, _BROAD_MM)))
+
+
+def _broad_enough(slot: Slot) -> float:
+    """How far a line is as broad as a brush leaves it, or as even as a pen does."""
+    narrow, broad = np.quantile(np.maximum(slot.line.black_mm.mean(1), 0.0), (0.1, 0.9))
+    even = rise(float(narrow / max(broad, 1e-6)), _OF_ONE_BREADTH)
+    return max(even, rise(float(broad), _NO_BRUSH_MM))
 
 
 def _keeps_its_depth(slot: Slot) -> float:

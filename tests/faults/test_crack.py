@@ -154,3 +154,51 @@ def test_a_fine_black_line_on_a_piece_painted_black_is_no_crack() -> None:
     bent = [(12 + 4 * np.sin(t / 9), t) for t in range(8, 34)]
     assert _found(made.lay(leaf, made.line(bent, 0.6), made.BLACK), decorated=True) == []
     assert _found(made.crack(leaf, start_mm=(36, 8), width_mm=0.5), decorated=True) != []
+
+
+@pytest.mark.parametrize("from_edge_mm", [1.4, 1.6])
+def test_a_crack_that_runs_beside_the_outline_is_found(from_edge_mm: float) -> None:
+    (found,) = _found(made.crack(made.wall(), start_mm=(from_edge_mm, 20), seed=5))
+    assert found.diameter_mm is not None
+    assert found.diameter_mm > 8
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_fine_crack_is_found_though_there_is_paint_as_dark(seed: int) -> None:
+    # It is nearly as deep all along, as paint is, but finer than a brush leaves a line.
+    leaf = made.lay(made.wall(), made.ellipse((24, 44), 14, 9), made.BLACK)
+    path = made.crack_path((12, 8), 14, seed)
+    width = 0.32 + 0.08 * np.sin(np.linspace(0, 9, len(path)))
+    (found,) = _found(made.lay(leaf, made.line(path, width), made.SLOT), decorated=True)
+    assert found.certainty > 0.5
+
+
+def test_a_fine_crack_that_runs_into_black_paint_does_not_grow_from_it() -> None:
+    leaf = made.lay(made.wall(), made.ellipse((24, 44), 16, 12), made.BLACK)
+    (found,) = _found(made.crack(leaf, start_mm=(24, 18), length_mm=22, width_mm=0.4))
+    assert found.certainty > 0.5
+
+
+def test_a_pen_line_on_a_piece_painted_black_is_no_crack() -> None:
+    leaf = made.lay(made.wall(), made.ellipse((24, 44), 14, 9), made.BLACK)
+    bent = [(12 + 4 * np.sin(t / 9), t) for t in range(8, 34)]
+    for width in (0.4, 0.5):
+        pen = made.lay(leaf, made.line(bent, width), made.BLACK)
+        assert [found for found in _found(pen, decorated=True) if found.certainty > 0.3] == []
+
+
+def test_a_crack_within_a_painted_leaf_is_found_though_the_leaf_ends_beside_it() -> None:
+    leaf = made.lay(made.wall(), made.ellipse((22, 30), 5.5, 36), made.COBALT)
+    (found,) = _found(made.crack(leaf, start_mm=(22, 20), length_mm=18, width_mm=0.5))
+    assert found.certainty > 0.5
+
+
+def test_scraps_at_the_same_place_of_other_sides_excuse_no_crack() -> None:
+    path = made.crack_path((22, 12), 20)
+    width = 0.4 * np.linspace(1.0, 0.3, len(path))
+    scraps = made.wall()
+    for start in (2, 16, 30):
+        part = slice(start, start + 9)
+        scraps = made.lay(scraps, made.line(path[part], width[part]), made.SLOT)
+    found = _found(made.lay(made.wall(), made.line(path, width), made.SLOT), scraps, scraps)
+    assert "front" in [each.view for each in found]
