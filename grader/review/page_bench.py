@@ -12,7 +12,7 @@ from grader.review.going import to_page
 from grader.review.keys import key_table
 from grader.review.said import Sitting, carry_out
 from grader.review.shown import fault_table, in_session_order, queue, queue_row, shown_piece
-from grader.review.state import Workshop, rules_of, sitting
+from grader.review.state import Workshop, rules_of, sitting, undisturbed
 from grader.review.viewer import piece_viewer
 from grader.review.working import is_looking
 
@@ -95,8 +95,8 @@ def bench_data(
 
 
 def _carry_out(workshop: Workshop) -> None:
-    state = st.session_state.get(_KEY) or {}
-    carry_out(workshop.studio, sitting(), state.get("said"))
+    with undisturbed(lambda: (st.session_state.get(_KEY) or {}, sitting())) as (state, ours):
+        carry_out(workshop.studio, ours, state.get("said"))
 
 
 def _nothing_yet(workshop: Workshop) -> None:

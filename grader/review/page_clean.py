@@ -14,7 +14,7 @@ from grader.review.going import to_bench
 from grader.review.routes import SMALL_PX, photo_url
 from grader.review.said import pass_sheet, take_back
 from grader.review.shown import fault_table
-from grader.review.state import Workshop, rules_of, sitting
+from grader.review.state import Workshop, rules_of, sitting, undisturbed
 from grader.review.viewer import contact_sheet
 
 _MOST = 120
@@ -79,18 +79,21 @@ def clean_item(studio: Studio, row: PieceRow) -> dict[str, Any]:
 
 
 def _pass(workshop: Workshop) -> None:
-    seen = st.session_state["clean_sheet"].get("pass") or {}
-    passed, others = pass_sheet(
-        workshop.studio, sitting(), {str(code): int(state) for code, state in seen.items()}
-    )
-    said = f"{passed} passed as first." if passed != 1 else "One passed as first."
-    if others:
-        said += f" Somebody spoke of {', '.join(others)} meanwhile: see them on the bench."
-    st.session_state["clean_said"] = said
+    with undisturbed(lambda: (st.session_state["clean_sheet"].get("pass") or {}, sitting())) as (
+        seen,
+        ours,
+    ):
+        passed, others = pass_sheet(
+            workshop.studio, ours, {str(code): int(state) for code, state in seen.items()}
+        )
+        said = f"{passed} passed as first." if passed != 1 else "One passed as first."
+        if others:
+            said += f" Somebody spoke of {', '.join(others)} meanwhile: see them on the bench."
+        st.session_state["clean_said"] = said
 
 
 def _back(workshop: Workshop) -> None:
-    ours = sitting()
-    if ours.steps:
-        codes = take_back(workshop.studio, ours)
-        st.session_state["clean_said"] = f"Taken back: {', '.join(codes)}."
+    with undisturbed(sitting) as ours:
+        if ours.steps:
+            codes = take_back(workshop.studio, ours)
+            st.session_state["clean_said"] = f"Taken back: {', '.join(codes)}."

@@ -15,7 +15,7 @@ from grader.record.studio import Studio
 from grader.review.going import to_bench
 from grader.review.page_load import sheet_item
 from grader.review.shown import MOST_IN_QUEUE, fault_table, shown_photo
-from grader.review.state import Workshop, rules_of, sitting
+from grader.review.state import Workshop, rules_of, sitting, undisturbed
 from grader.review.viewer import contact_sheet, photo_pair
 from grader.rules import Rules
 
@@ -112,13 +112,12 @@ def _mark(mark: PlaceMark) -> dict[str, Any]:
 
 
 def _say(workshop: Workshop, code: str) -> None:
-    said = st.session_state["pair"].get("say")
-    if said:
-        ours = sitting()
-        outcome = say_mended(
-            workshop.studio, code, int(said["place"]), str(said["state"]), window=ours.window
-        )
-        ours.keep([(code, outcome.event.id)])
+    with undisturbed(lambda: (st.session_state["pair"].get("say"), sitting())) as (said, ours):
+        if said:
+            outcome = say_mended(
+                workshop.studio, code, int(said["place"]), str(said["state"]), window=ours.window
+            )
+            ours.keep([(code, outcome.event.id)])
 
 
 def _figures(studio: Studio) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -27,7 +28,7 @@ from grader.review.photo_advice import advice_on
 from grader.review.routes import SMALL_PX, photo_url
 from grader.review.share import SHARED_VARIABLE
 from grader.review.sorting import Placed, put_back, sort_photos
-from grader.review.state import Workshop, rules_of
+from grader.review.state import Workshop, rules_of, undisturbed
 from grader.review.viewer import photo_sorter
 from grader.review.working import looking, start_looking
 from grader.rules import Rules
@@ -198,7 +199,8 @@ def sorter_data(studio: Studio, rules: Rules, batch_id: int | None) -> dict[str,
         ],
         "views": list(VIEW_ORDER),
         "free": free_code({row.code for row in piece_list(studio)}),
-        "back": bool(st.session_state.get("sort_steps")),
+        "back": bool(_sorted().steps),
+        "answered": _sorted().answered,
     }
 
 
@@ -234,21 +236,47 @@ def _thumb(studio: Studio, photo: PlacedPhoto, report: PhotoReport | None = None
 
 
 def _sort(studio: Studio) -> None:
-    act = st.session_state["sorter"].get("act")
-    if not act:
-        return
-    steps: list[tuple[Placed, ...]] = st.session_state.setdefault("sort_steps", [])
-    try:
-        steps.append(sort_photos(studio, act))
-    except GraderError as error:
-        st.session_state["sort_said"] = str(error)
+    with undisturbed(lambda: (st.session_state["sorter"].get("act"), _sorted())) as (act, ours):
+        if not act or not ours.is_new(act):
+            return
+        try:
+            ours.steps.append(sort_photos(studio, act))
+        except GraderError as error:
+            st.session_state["sort_said"] = str(error)
 
 
 def _unsort(studio: Studio) -> None:
-    steps: list[tuple[Placed, ...]] = st.session_state.get("sort_steps", [])
-    if steps:
-        put_back(studio, steps.pop())
-        st.session_state["sort_said"] = "Taken back."
+    with undisturbed(lambda: (st.session_state["sorter"].get("back"), _sorted())) as (act, ours):
+        if act and ours.is_new(act) and ours.steps:
+            put_back(studio, ours.steps.pop())
+            st.session_state["sort_said"] = "Taken back."
+
+
+@dataclass(slots=True)
+class _Sorted:
+    """What was put right in this window.
+
+    Attributes
+    ----------
+    steps : list of tuple of Placed
+        What can be put back, the latest last.
+    answered : int
+        Number of the last act that was carried out; the page sends each until it is answered.
+    """
+
+    steps: list[tuple[Placed, ...]] = field(default_factory=list)
+    answered: int = 0
+
+    def is_new(self, act: Mapping[str, Any]) -> bool:
+        """Tell whether an act was not carried out yet, and count it as carried out."""
+        is_new = int(act["turn"]) > self.answered
+        self.answered = max(self.answered, int(act["turn"]))
+        return is_new
+
+
+def _sorted() -> _Sorted:
+    ours: _Sorted = st.session_state.setdefault("sorted", _Sorted())
+    return ours
 
 
 # --- facts -----------------------------------------------------------------------------------

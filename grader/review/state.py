@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import RerunException, StopException
 
 from grader.record.studio import Studio, init_studio, open_studio
 from grader.review.said import Sitting
 from grader.review.sound import SoundPlaces
 from grader.rules import Rules, load_rules
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,3 +69,33 @@ def sitting() -> Sitting:
         st.session_state["sitting"] = Sitting(f"browser {secrets.token_hex(2)}")
     kept: Sitting = st.session_state["sitting"]
     return kept
+
+
+@contextmanager
+def undisturbed(read: Callable[[], Read]) -> Iterator[Read]:
+    """Hand out what the session keeps, for an act that must not be cut off.
+
+    Where another run of the page is asked for meanwhile, the framework ends the script as soon as
+    that asks for the session's state: in the midst of what a key or a button calls, too, and what
+    the maker said would be lost. Here the other run waits until the act is done.
+
+    Parameters
+    ----------
+    read : callable
+        Reads the session's state, and changes nothing that may not be done twice.
+
+    Raises
+    ------
+    RerunException, StopException
+        After the act: of the framework, for the framework.
+    """
+    wish: RerunException | StopException | None = None
+    while True:
+        try:
+            kept = read()
+            break
+        except (RerunException, StopException) as asked:
+            wish = asked
+    yield kept
+    if wish is not None:
+        raise wish

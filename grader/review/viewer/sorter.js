@@ -1,5 +1,7 @@
 // Rows of thumbnails, one row a piece: choose photos, move them, name their view, turn them.
 
+const UNANSWERED_MS = 6000;
+
 const sorters = new WeakMap();
 
 export default function (component) {
@@ -10,7 +12,10 @@ export default function (component) {
     sorters.set(root, sorter);
   }
   sorter.take(component);
-  return () => sorters.delete(root);
+  return () => {
+    clearTimeout(sorter.reminder);
+    sorters.delete(root);
+  };
 }
 
 class Sorter {
@@ -19,21 +24,39 @@ class Sorter {
     this.body = root.querySelector("[data-role='sorter']");
     this.chosen = new Set();
     this.target = "";
+    // What was said and is not answered yet, in order; the first of it is under way.
+    this.said = [];
   }
 
   take({ data, setTriggerValue }) {
     this.data = data;
     this.trigger = setTriggerValue;
-    this.busy = false;
+    const before = this.said.length;
+    this.said = this.said.filter((each) => each.value.turn > data.answered);
     const known = new Set([...data.pieces, { photos: data.aside }].flatMap((piece) => piece.photos.map((photo) => photo.id)));
     this.chosen = new Set([...this.chosen].filter((id) => known.has(id)));
     this.render();
+    if (this.said.length < before) this.send();
   }
 
   act(what, fields) {
-    if (this.busy) return;
-    this.busy = true;
-    this.trigger("act", { do: what, photos: [...this.chosen], ...fields, turn: Date.now() });
+    this.say("act", { do: what, photos: [...this.chosen], ...fields });
+  }
+
+  // One thing at a time: what is said while another is under way waits for its turn.
+  say(name, fields) {
+    this.turn = Math.max(Date.now(), (this.turn || 0) + 1);
+    this.said.push({ name, value: { ...fields, turn: this.turn } });
+    if (this.said.length === 1) this.send();
+  }
+
+  // Sent again until it is answered; the record does each once.
+  send() {
+    clearTimeout(this.reminder);
+    if (!this.said.length) return;
+    const [{ name, value }] = this.said;
+    this.trigger(name, value);
+    this.reminder = setTimeout(() => this.send(), UNANSWERED_MS);
   }
 
   move(code, ids = null) {
@@ -72,7 +95,7 @@ class Sorter {
       el("button", { type: "button", "data-focus": "new", disabled: off, on: { click: () => this.move(this.data.free) } }, `As a new piece, ${this.data.free}`),
       el("button", { type: "button", "data-focus": "turn", disabled: off, on: { click: () => this.act("turn", {}) } }, "Turn ↻"),
       el("button", { type: "button", "data-focus": "aside", disabled: off, on: { click: () => { this.act("aside", {}); this.chosen.clear(); } } }, "Set aside"),
-      el("button", { type: "button", "data-focus": "back", disabled: !this.data.back, on: { click: () => { this.busy = true; this.trigger("back", Date.now()); } } }, "Take back"));
+      el("button", { type: "button", "data-focus": "back", disabled: !this.data.back, on: { click: () => this.say("back", {}) } }, "Take back"));
   }
 
   row(piece) {
