@@ -191,6 +191,10 @@ class Window:
             assert time.monotonic() < ends, "it did not come to hold"
             self.page.wait_for_timeout(100)
 
+    def calm(self) -> None:
+        """Wait until the page is all there: nothing is being made anew, nothing fades in."""
+        self.page.wait_for_function(_CALM)
+
     @property
     def foreign(self) -> list[str]:
         """Addresses of other machines; there must be none."""
@@ -223,6 +227,20 @@ class Window:
         return self.page.evaluate(script, value)
 
 
+# What is made anew is shown paler meanwhile and comes back softly; the bench asks once more for
+# what is still being worked out. A quarter of a second without any of it is calm.
+_CALM = """async () => {
+  const ends = performance.now() + 250;
+  while (performance.now() < ends) {
+    const still = document.querySelector("[data-test-script-state='notRunning']")
+      && !document.querySelector("[data-stale='true']")
+      && !document.getAnimations().some((each) => each.playState === "running");
+    if (!still) return false;
+    await new Promise((done) => requestAnimationFrame(done));
+  }
+  return true;
+}"""
+
 PATIENCE_MS = 120_000
 """How long a window waits for what must come, however busy the machine is."""
 
@@ -253,19 +271,24 @@ def window(
     scheme: str = "light",
     touch: bool = False,
 ) -> Iterator[Window]:
-    """Open a window of its own, with no memory of another one."""
-    context = browser.new_context(
-        viewport={"width": width, "height": height},
-        color_scheme=scheme,
-        accept_downloads=True,
-        has_touch=touch,
-    )
+    """Open a window of its own, with no memory of another one but the pages' scripts.
+
+    All windows of a browser share its cache: to read the framework's scripts anew for each would
+    take longer than most tests.
+    """
+    context = browser.contexts[0] if browser.contexts else browser.new_context()
+    context.clear_cookies()
     # Playwright's own half minute is not enough where other tests keep the machine busy.
     context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
+    page.set_viewport_size({"width": width, "height": height})
+    page.emulate_media(color_scheme=scheme)
+    if touch:
+        hand = context.new_cdp_session(page)
+        hand.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
     seen = Window(page, base)
     page.on("request", lambda request: seen.asked.append(request.url))
     page.on("websocket", lambda socket: seen.asked.append(socket.url.replace("ws", "http", 1)))
     page.on("pageerror", lambda error: seen.errors.append(str(error)))
     yield seen
-    context.close()
+    page.close()
