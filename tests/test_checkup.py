@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from grader.batch import find_batch
-from grader.checkup import run_check
+from grader.checkup import BatchCheck, run_check
 from grader.errors import BatchError
 from grader.session import find_session_colour
 from tests.scenes import (
@@ -61,8 +61,13 @@ def load(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_check_says_what_to_shoot_again(load: Path) -> None:
-    found = run_check(load, workers=1)
+@pytest.fixture(scope="module")
+def checked(load: Path) -> BatchCheck:
+    return run_check(load, workers=1)
+
+
+def test_check_says_what_to_shoot_again(checked: BatchCheck) -> None:
+    found = checked
     first, second = found.pieces
     assert first.ready
     assert [photo.problems for photo in first.photos] == [()] * 4
@@ -79,9 +84,11 @@ def test_check_says_what_to_shoot_again(load: Path) -> None:
     assert found.problems == ()
 
 
-def test_check_is_the_same_side_by_side_and_changes_no_file(load: Path) -> None:
+def test_check_is_the_same_side_by_side_and_changes_no_file(
+    load: Path, checked: BatchCheck
+) -> None:
     before = {path: path.read_bytes() for path in load.rglob("*") if path.is_file()}
-    assert run_check(load, workers=2) == run_check(load, workers=1)
+    assert run_check(load, workers=2) == checked
     assert {path: path.read_bytes() for path in load.rglob("*") if path.is_file()} == before
 
 
