@@ -11,7 +11,10 @@ _LONGEST = (
     "review/test_browser_bench.py",
     "test_invariance.py",
     "review/test_serve.py",
+    "record/test_crash.py",
     "test_checkup.py",
+    "review/test_browser_share.py",
+    "record/test_whole.py",
 )
 """Files that take longest, the longest first: begun last, they would leave processes idle."""
 

@@ -21,8 +21,7 @@ from grader.findings import PieceSurvey
 from grader.noise import NoiseFloor
 from grader.rules import load_rules
 from tests.pieces import SIDES, a_finding, a_survey, renamed
-
-SAMPLES = Path(__file__).parent.parent / "sample_images"
+from tests.samples import SAMPLES, halve
 
 
 @pytest.fixture
@@ -381,8 +380,9 @@ def test_the_module_can_be_run(tmp_path: Path) -> None:
 def test_a_sample_piece_goes_all_the_way(tmp_path: Path) -> None:
     """One real piece, two processes' worth of code paths, from photos to page."""
     piece = next(path for path in sorted(SAMPLES.iterdir()) if (path / "front.jpg").exists())
-    (tmp_path / "photos").mkdir()
-    (tmp_path / "photos" / piece.name).symlink_to(piece)
+    (tmp_path / "photos" / piece.name).mkdir(parents=True)
+    for photo in piece.glob("*.jpg"):
+        halve(photo, tmp_path / "photos" / piece.name / photo.name)
     done = run("grade", "photos", "--out", "out", "--json", "r.json", "--jobs", "1", cwd=tmp_path)
     assert done.returncode in (0, 3)
     assert "Traceback" not in done.stderr

@@ -26,6 +26,7 @@ from grader.review.keys import KEYS
 from grader.review.working import make_previews
 from tests.review.bench_kit import CHROMIUM, Spot, Window, add_seen, chromium, seen_studio, window
 from tests.review.running import running
+from tests.samples import SAMPLES, halve
 
 pytestmark = [
     pytest.mark.browser,
@@ -34,8 +35,6 @@ pytestmark = [
         reason="needs Chromium and playwright",
     ),
 ]
-
-SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 @pytest.fixture(scope="module")
@@ -557,12 +556,7 @@ def test_the_whole_way_from_dropped_photos_to_a_printed_list(browser: Any, tmp_p
         # Two sides at half the pixels are enough for the way, though not for a grade by the rules:
         # quicker to look at.
         for path in (SAMPLES / code / "front.jpg", SAMPLES / code / "back.jpg"):
-            copy = tmp_path / f"{code}_{path.name}"
-            with Image.open(path) as photo:
-                photo.resize((photo.width // 2, photo.height // 2)).save(
-                    copy, quality=92, exif=photo.getexif()
-                )
-            photos.append(copy)
+            photos.append(halve(path, tmp_path / f"{code}_{path.name}"))
     table = tmp_path / "pieces.csv"
     table.write_text("piece,design,form,clay,finish,use,height_mm,price\n"
                      "M14,square pot,squared pot,red,raw,plant,93.0,22.00\n")  # fmt: skip
