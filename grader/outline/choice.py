@@ -30,11 +30,12 @@ _SETTLED = 0.8
 _RIVAL = 0.9
 """Cuts that overlap by less cannot both be right: a tenth of a piece is a foot or a handle."""
 
-_MISLED = 0.5
+_MISLED, _GOOD = 0.5, 0.7
 _PLAUSIBLE, _AS_LIKELY = 0.6, 1.0
-"""Where the chosen cut is less sure than the first, piece and table may be too alike to learn one
-from the other. Then all first cuts together are taken that are as likely as the likeliest but for
-the third (log odds), if that has the second: each of them lost another part of the piece."""
+"""Where the chosen cut is less sure than the first, and no cut is as likely as the second, piece
+and table may be too alike to learn one from the other. Then all first cuts together are taken that
+are as likely as the likeliest but for the last (log odds), if that has the third: each of them lost
+another part of the piece."""
 
 _ENCLOSES, _CREDIBLE = 1.5, 0.15
 """A cut half as large again round another wins if it is credible at all: the edges of a painted
@@ -136,7 +137,8 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
     # A cut that did not hold when looked at again is as doubtful as what came of it.
     certainty = min(chances[best], chance) * _unrivalled(regions, mask, chance, chosen, chances)
-    if certainty < _MISLED and _log_odds(tried[0][1], _AT_FIRST) > _PLAUSIBLE:
+    misled = certainty < _MISLED and max(chances) < _GOOD
+    if misled and _log_odds(tried[0][1], _AT_FIRST) > _PLAUSIBLE:
         together = _first_together(tried) | mask
         mask = fill_bays(regions, evidence, open_gaps(regions, evidence, together))
     # What leaves out a shadow is no rival to what took it for the piece.

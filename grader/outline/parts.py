@@ -35,7 +35,7 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     -------
     ndarray of bool, shape (n,)
     """
-    beside = regions.share_of(_beyond_mirror(chosen[regions.labels])) > 0.5
+    beside = regions.share_of(beyond_mirror(chosen[regions.labels])) > 0.5
     unlike = np.expm1(evidence.unlike[:, 0])
     body = chosen & ~beside
     if not body.any():
@@ -104,13 +104,20 @@ def connected_parts(
     return [numbers[part[numbers] == each] for each in np.unique(part[numbers])]
 
 
-def _beyond_mirror(mask: Mask) -> Mask:
-    """What has no counterpart on the other side of the body's axis: handle, spout and gap."""
+def beyond_mirror(mask: Mask, axis_rows: tuple[float, float] = (0.75, 0.9)) -> Mask:
+    """What has no counterpart on the other side of the body's axis: handle, spout and gap.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+    axis_rows : tuple of float
+        Part of the height in which the axis is read: a handle or a spout seldom reaches down to
+        the first default, and a shadow seldom up to the middle.
+    """
     rows = np.flatnonzero(mask.any(1))
     left, right = mask[rows].argmax(1), mask.shape[1] - 1 - mask[rows, ::-1].argmax(1)
-    # A handle or a spout seldom reaches down to here.
-    lowest = slice(int(0.75 * len(rows)), max(1, int(0.9 * len(rows))) + 1)
-    source = int(np.median((left + right)[lowest])) - np.arange(mask.shape[1])
+    first, last = (int(share * len(rows)) for share in axis_rows)
+    source = int(np.median((left + right)[first : last + 1])) - np.arange(mask.shape[1])
     inside = (source >= 0) & (source < mask.shape[1])
     both = np.zeros_like(mask)
     both[:, inside] = mask[:, inside] & mask[:, source[inside]]

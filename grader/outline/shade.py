@@ -14,12 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.outline.parts import connected_parts
+from grader.outline.parts import beyond_mirror, connected_parts
 from grader.outline.regions import Mask, Regions, Values
 from grader.outline.surroundings import SHADOW_DEPTH, Evidence
 
 _LEAST_SHARE, _MOST_SHARE = 0.004, 0.15
-"""Of the piece: smaller parts change no measurement, larger ones are no shadow beside it."""
+_MOST_ONE_SIDED = 0.4
+"""Of the piece: smaller parts change no measurement, larger ones are no shadow beside it, unless
+they lie on one side only."""
+
+_UPPER_ROWS = (0.1, 0.5)
+"""Part of the height in which the axis of the piece is read: shadow lies lower."""
+
+_LOW_ROWS = 0.75
+"""Share of the height below which a shadow meets its piece."""
 
 _NEAR = 0.12
 """Reach (share of the photo) within which table and piece are taken for those beside the part."""
@@ -37,13 +45,18 @@ _TELLS, _DOES_NOT_TELL = 0.85, 0.8
 _LIKE_TABLE = 0.2
 """So far beyond the middle between piece (-0.5) and table (0.5) a part is table."""
 
+_OTHER_HUE = 0.25
+"""Log-chromaticity by which a part that lies beyond the table, seen from the piece, differs from
+the piece, even where that is painted: twice what warm and cool light make of one clay."""
+
 _LEAST_SHADE = 0.1
 _DEEP_SHADE, _FAR_DARKER = 0.5, 1.0
 """Log light by which any shadow is darker than its table, a deep one is, and a deep one is darker
 than the piece beside it."""
 
-_SOFT = 3.0
-"""Mean cost of a border that is no sharp edge: a chance of one in twenty."""
+_SOFT, _BLURRED = 3.0, 2.2
+"""Mean cost of a border that is no sharp edge (a chance of one in twenty), or hardly one (one in
+nine); paint at the outline has a sharp one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +64,15 @@ class _Part:
     """A part of a cut, as it compares with what lies near it.
 
     `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
-    the difference between the two that is no noise; `over_table` and `over_piece` log light,
-    `outer_cost` that of a pixel of its border; `to_frame` whether it runs on to the margin.
+    the difference between the two that is no noise; `off_piece` log-chromaticity, `over_table` and
+    `over_piece` log light, `outer_cost` that of a pixel of its border; `to_frame` whether it runs
+    on to the margin.
     """
 
     regions: NDArray[np.int64]
     like_table: float
     sure: float
+    off_piece: float
     over_table: float
     over_piece: float
     outer_cost: float
@@ -83,10 +98,32 @@ def without_shadow(
     """
     out = chosen.copy()
     seen: set[bytes] = set()
-    for other in others:
-        for part in _left_out(regions, evidence, chosen, other, seen):
+    cuts = [(other, _MOST_SHARE) for other in others]
+    cuts.append((chosen & ~_one_sided(regions, chosen), _MOST_ONE_SIDED))
+    for other, most in cuts:
+        for part in _left_out(regions, evidence, chosen, other, seen, most):
             if _is_none_of_it(part):
                 out[part.regions] = False
+    return out
+
+
+def _one_sided(regions: Regions, chosen: Mask) -> Mask:
+    """What is nearer to the table in colour and has no counterpart on the other side."""
+    single = regions.share_of(beyond_mirror(chosen[regions.labels], _UPPER_ROWS)) > 0.5
+    body = np.flatnonzero(chosen & ~single)
+    table = _near(regions, body, np.flatnonzero(~chosen & (regions.card_share <= 0.5)))
+    if min(len(body), len(table)) < _FEWEST:
+        return np.zeros_like(chosen)
+    piece, around = _look(regions, body)[:2], _look(regions, table)[:2]
+    change = around - piece
+    away = (regions.look[:, :2] - 0.5 * (piece + around)) @ change
+    rows = regions.place[chosen, 1]
+    low = regions.place[:, 1] > rows.min() + _LOW_ROWS * np.ptp(rows)
+    like_table = chosen & single & (away > 0)
+    out = np.zeros_like(chosen)
+    # A handle may have the table's colour too, but does not reach down to it.
+    for part in connected_parts(regions, like_table):
+        out[part] = low[part].any()
     return out
 
 
@@ -98,13 +135,20 @@ def _is_none_of_it(part: _Part) -> bool:
         return False
     if part.sure > _TELLS:
         return part.like_table > _LIKE_TABLE
+    if part.like_table > 0.5 and part.off_piece > _OTHER_HUE and part.outer_cost > _BLURRED:
+        return True
     deep = part.over_table < -_DEEP_SHADE and part.over_piece < -_FAR_DARKER
     unknown = part.sure < _DOES_NOT_TELL and abs(part.like_table) < 0.5
     return deep and unknown and part.outer_cost > _SOFT
 
 
 def _left_out(
-    regions: Regions, evidence: Evidence, chosen: Mask, other: Mask, seen: set[bytes]
+    regions: Regions,
+    evidence: Evidence,
+    chosen: Mask,
+    other: Mask,
+    seen: set[bytes],
+    most_share: float,
 ) -> Iterator[_Part]:
     """Parts of a cut that another leaves out, where table and piece beside them are known."""
     area = regions.area_px
@@ -113,7 +157,7 @@ def _left_out(
     first, second = regions.pairs.T
     for part in connected_parts(regions, chosen & ~other):
         share = float(area[part].sum()) / size
-        if not _LEAST_SHARE < share < _MOST_SHARE or part.tobytes() in seen:
+        if not _LEAST_SHARE < share < most_share or part.tobytes() in seen:
             continue
         seen.add(part.tobytes())
         inside = np.zeros(regions.count, bool)
@@ -134,6 +178,7 @@ def _left_out(
         yield _Part(
             regions=part,
             like_table=float(away @ change) / max(1e-9, length),
+            off_piece=float(np.hypot(*(here[:2] - beside[:2]))),
             sure=length / (length + spread + _CHROMA_NOISE**2),
             over_table=float(here[2] - around[2]),
             over_piece=float(here[2] - beside[2]),
