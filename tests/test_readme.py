@@ -82,6 +82,7 @@ def test_every_column_named_is_read(tmp_path: Path) -> None:
     assert all(getattr(facts, column) not in ("", None) for column in columns)
 
 
-def test_the_picture_is_there() -> None:
-    (name,) = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
-    assert (ROOT / name).stat().st_size > 20_000
+def test_the_pictures_are_there_and_small() -> None:
+    names = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert len(names) == 2
+    assert all(20_000 < (ROOT / name).stat().st_size < 120_000 for name in names)
