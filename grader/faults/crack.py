@@ -64,6 +64,12 @@ _RIM_MM = 1.5
 _RIM_SHARE = 0.6
 """A line of which so much runs so near outlines of islands with a rim is the foot of one."""
 
+_STRAIGHT = 0.8
+_OF_OUTLINE = 0.4
+"""Distance between the ends over the length, from which a line is straight, and the part of an
+outline that no straight line follows: the long side of an island four times as long as broad. A
+crack that shuts in paint or a shadow with other lines is no rim."""
+
 _LEAST_QUALITY = 0.15
 _LEAST_CERTAINTY = 0.2
 """Less than this is not worth a look; a crack is asked after sooner than any other fault."""
@@ -192,11 +198,21 @@ def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
 
 def _is_rim(view: ViewEvidence, group: Sequence[_Part], outlines: Sequence[Points]) -> bool:
     """Whether the line is the foot of the roll of glaze round islands of bare clay."""
+    longest = max(group, key=lambda part: part.length_mm)
+    apart = float(np.linalg.norm(longest.path[-1] - longest.path[0]))
+    if apart > _STRAIGHT * view.surface.px(longest.length_mm):
+        most = view.surface.px(longest.length_mm) / _OF_OUTLINE
+        outlines = [each for each in outlines if _round_px(each) > most]
     if not outlines:
         return False
     path = np.concatenate([part.path for part in group])
-    apart, _ = cKDTree(np.concatenate(outlines)).query(path)
-    return bool((apart < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE)
+    away, _ = cKDTree(np.concatenate(outlines)).query(path)
+    return bool((away < view.surface.px(_RIM_MM)).mean() > _RIM_SHARE)
+
+
+def _round_px(outline: Points) -> float:
+    """Length of a closed outline."""
+    return float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
 
 
 def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Finding:

@@ -202,3 +202,17 @@ def test_scraps_at_the_same_place_of_other_sides_excuse_no_crack() -> None:
         scraps = made.lay(scraps, made.line(path[part], width[part]), made.SLOT)
     found = _found(made.lay(made.wall(), made.line(path, width), made.SLOT), scraps, scraps)
     assert "front" in [each.view for each in found]
+
+
+@pytest.mark.parametrize(("high_mm", "is_rim"), [(17, False), (80, True)])
+def test_a_straight_crack_does_not_run_round_an_island(
+    monkeypatch: pytest.MonkeyPatch, high_mm: float, is_rim: bool
+) -> None:
+    corners = np.array([(21, 10), (24, 10), (24, 10 + high_mm), (21, 10 + high_mm), (21, 10)])
+    at = np.linspace(0, 4, 800)
+    outline = np.column_stack([np.interp(at, range(5), corners[:, axis]) for axis in (0, 1)])
+    # Working pixels begin two millimetres outside of the piece.
+    outline = (outline + 2.0) * made.PX_PER_MM
+    monkeypatch.setattr(crack, "rims", lambda view, coloured: [outline])
+    found = _found(made.crack(made.wall(), start_mm=(21.5, 12), length_mm=20))
+    assert (found == []) == is_rim
