@@ -130,8 +130,10 @@ def review(
         if share:
             say(["", *share_lines(there, codes.issue(), enter=new_code_on_enter(codes, there))])
             here += f"#{codes.issue_key()}"
-        Thread(target=_load_what_looks, name="load", daemon=True).start()
-        _run(app, sockets, opened=here if browser else None)
+        # Ctrl-C is how this ends, from when that was said.
+        with suppress(KeyboardInterrupt):
+            Thread(target=_load_what_looks, name="load", daemon=True).start()
+            _run(app, sockets, opened=here if browser else None)
     say(["", "Ended. All that was said is kept."])
 
 
@@ -233,5 +235,4 @@ def _run(app: Any, sockets: list[socket.socket], *, opened: str | None) -> None:
         ws="websockets-sansio",
         ws_max_size=_MESSAGE_BYTES,
     )
-    with suppress(KeyboardInterrupt):  # Ctrl-C is how this ends
-        Server(config).run(sockets=sockets)
+    Server(config).run(sockets=sockets)

@@ -66,6 +66,16 @@ def test_it_serves_pages_and_photos_to_this_machine(tmp_path: Path) -> None:
         httpx2.get(address, timeout=5)
 
 
+def test_it_can_be_ended_as_soon_as_it_has_said_how(tmp_path: Path) -> None:
+    words = ["review", str(a_studio(tmp_path).folder), "--port", "0", "--no-browser"]
+    # What serves is still being loaded then, on a busy machine for a while.
+    slow = "import time\nserve._run = lambda *_, **__: time.sleep(60)\n"
+    with running(words, change=slow) as command:
+        command.said("Ctrl-C ends it.")
+    assert command.process.returncode == 0
+    assert "Traceback" not in command.text
+
+
 def test_shared_it_serves_nothing_without_the_code(tmp_path: Path) -> None:
     studio = a_studio(tmp_path)
     words = ["review", str(studio.folder), "--port", "0", "--no-browser", "--share"]
