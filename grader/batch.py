@@ -15,11 +15,11 @@ from pathlib import Path
 
 from grader.errors import BatchError
 from grader.facts import PieceFacts, read_facts
-from grader.findings import Problem, View
+from grader.findings import SIDES_IN_TURN, Problem, View
 from grader.photo import PHOTO_SUFFIXES, read_capture_time
 from grader.separator import read_slip_code, shows_chart
 
-DEFAULT_VIEW_ORDER: tuple[View, ...] = ("front", "right", "back", "left", "inside", "foot")
+DEFAULT_VIEW_ORDER: tuple[View, ...] = (*SIDES_IN_TURN, "inside", "foot")
 """The order in which the sides of a piece are photographed where file names do not tell."""
 
 FACTS_NAME = "pieces.csv"

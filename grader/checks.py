@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.exposure import Exposure, measure_exposure
-from grader.findings import PhotoReport, Problem, View
+from grader.findings import SIDES_IN_TURN, PhotoReport, Problem, View
 from grader.focus import Sharpness, measure_sharpness
 from grader.photo import Photo
 from grader.piece import Silhouette
@@ -56,7 +56,7 @@ _DARK, _DARK_BLOCKS = 0.15, 0.05
 _UNSURE_OUTLINE = 0.5
 
 # Views whose outline is the outline of the piece; a close-up of the inside may fill the picture.
-_WHOLE_VIEWS = frozenset({"front", "right", "back", "left"})
+_WHOLE_VIEWS = frozenset(SIDES_IN_TURN)
 
 # Tint, CIEDE2000 of a mid grey, between photos of a piece on one stand: about 1 comes from the
 # piece's own reflections and the phone's balance; more moves limits of browning.

@@ -10,15 +10,13 @@ from pathlib import Path
 from grader.batch import DEFAULT_VIEW_ORDER, Batch, PieceEntry, find_batch
 from grader.checks import check_photo, check_views, with_casts
 from grader.errors import PhotoError
-from grader.findings import PhotoReport, PieceSurvey, Problem, View
+from grader.findings import SIDES_IN_TURN, PhotoReport, PieceSurvey, Problem, View
 from grader.photo import read_photo
 from grader.piece import cut_out
 from grader.piece_scale import piece_scale, smallest_judged_mm
 from grader.run import Progress, survey_entries
 from grader.scale import DEFAULT_MARKER_MM
 from grader.target import Target, read_target
-
-_SIDES: tuple[View, ...] = ("front", "right", "back", "left")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +62,7 @@ def run_check(
     *,
     facts_file: Path | None = None,
     view_order: Sequence[View] = DEFAULT_VIEW_ORDER,
-    required: Sequence[View] = _SIDES,
+    required: Sequence[View] = SIDES_IN_TURN,
     advised: Sequence[View] = (),
     marker_mm: float = DEFAULT_MARKER_MM,
     workers: int | None = None,

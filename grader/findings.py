@@ -27,6 +27,9 @@ Zone = Literal["painted", "clay", "foot", "inside"]
 View = str
 """Name of a view: front, right, back, left, inside, foot, top, or `view 1`, `view 2`, ..."""
 
+SIDES_IN_TURN: tuple[View, ...] = ("front", "right", "back", "left")
+"""Sides in the order in which a piece is turned, a quarter of a turn each."""
+
 FAULT_NAMES: tuple[FaultName, ...] = (
     "scorch",
     "one_sided_browning",

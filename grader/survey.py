@@ -15,7 +15,7 @@ from grader.checks import check_photo, with_casts
 from grader.errors import PhotoError
 from grader.facts import PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
-from grader.findings import Finding, PhotoReport, PieceSurvey, Problem, Zone
+from grader.findings import SIDES_IN_TURN, Finding, PhotoReport, PieceSurvey, Problem, Zone
 from grader.mates import read_likeness
 from grader.photo import read_photo
 from grader.piece import cut_out
@@ -28,8 +28,6 @@ from grader.zones import Zones, common_clay, find_zones
 
 ANALYSIS_VERSION = 2
 """Raised whenever the same photo may give other findings; kept with every record."""
-
-_TURN = ("front", "right", "back", "left")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +203,9 @@ def view_evidence(
 
 
 def _turn(view: str) -> tuple[int, str]:
-    return (_TURN.index(view), view) if view in _TURN else (len(_TURN), view)
+    return (
+        (SIDES_IN_TURN.index(view), view) if view in SIDES_IN_TURN else (len(SIDES_IN_TURN), view)
+    )
 
 
 def _zones_seen(views: Sequence[ViewEvidence]) -> frozenset[Zone]:

@@ -7,6 +7,9 @@ cannot help being brighter, and it stays in its place while the piece turns.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import cv2
 import numpy as np
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
@@ -17,9 +20,11 @@ from grader.faults.soft import (
     on_photo,
     own_departure,
     regions,
+    seen_beside,
     shift_of,
 )
 from grader.findings import Finding
+from grader.piece import Mask
 from grader.skin import ROWS
 
 MILKY = Direction(red=-0.45, blue=0.7)
@@ -47,8 +52,18 @@ _RIM_TRUST = 0.4
 """Under the rim glaze is thin; a bluish strip there is the light of the opening, or an outline that
 took in the backdrop, more often than a veil."""
 
-_BRIGHTER = 0.16
-"""A veil keeps the tone of the clay; what is this much brighter (17 %) is reflected light."""
+_BRIGHTER, _BRIGHTENS, _DARKER = 0.16, 0.8, 0.06
+"""A veil keeps the tone of the clay, or brightens it by less than it shifts the colour; what is
+17 % brighter, and more than that, is reflected light; what is 6 % darker a face that turns away
+from the lamp and mirrors the sky."""
+
+_HEMMED = 0.55
+"""Share of the edge of a region along which nothing is known beyond it, from which it has no edge
+of its own to be known by: clay between brush strokes, or between a handle and the outline."""
+
+_SEEN_BESIDE = 0.5
+"""A veil at the edge of one photo shows at least half of its seed on the next, which sees that
+place from the front; light on the turn of the wall does not."""
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -66,11 +81,13 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.finish in ("raw", "coloured") or not evidence.sides:
         return []
     field = depart(evidence.sides, MILKY)
-    found = (_of_view(view, field, number) for number, view in enumerate(evidence.sides))
+    sides = evidence.sides
+    found = (_of_view(sides, field, number) for number in range(len(sides)))
     return [each for each in found if each is not None]
 
 
-def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | None:
+def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Finding | None:
+    view = views[number]
     skin = view.skin
     assert skin is not None
     departure = field.departure[number]
@@ -86,7 +103,13 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
         strong = region & (departure > seed)
         brighter = float(np.median(field.fields[number][..., 2][strong]))
         within = float(np.quantile(own[strong], 0.75))
-        if area >= _LEAST_MM2 and brighter < _BRIGHTER and within > 0.5 * seed:
+        brightest = max(_BRIGHTER, _BRIGHTENS * float(np.median(departure[strong])))
+        if area < _LEAST_MM2 or not -_DARKER < brighter < brightest or within < 0.5 * seed:
+            continue
+        beside = seen_beside(views, field, number, region)
+        if _hemmed(field, number, region) < _HEMMED and (
+            beside is None or beside > _SEEN_BESIDE * seed
+        ):
             parts.append(region)
     if not parts:
         return None
@@ -114,10 +137,19 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> Finding | Non
     return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)
 
 
+def _hemmed(field: SkinField, number: int, region: Mask) -> float:
+    """Share of the cells round a region of which nothing is known."""
+    known = np.pad(field.known[number], 1)
+    wide = np.pad(region, 1)
+    ring = cv2.dilate(wide.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    ring &= ~wide
+    return float((~known)[ring].mean())
+
+
 def _clay_share(view: ViewEvidence) -> float:
-    """Share of light that the clay returns, 1 where nothing tells the exposure."""
-    white = view.surface.white_light
+    """Share of light that the clay returns; by what the camera can hold where nothing tells."""
     clay = view.zones.wall & ~view.zones.painted
-    if white is None or not clay.any():
+    if not clay.any():
         return 1.0
+    white = view.surface.white_light or 1.0
     return max(1e-3, float(np.median(view.surface.light[..., 1][clay])) / white)

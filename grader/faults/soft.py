@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
+from grader.findings import SIDES_IN_TURN
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
 from grader.surface import light_of
@@ -34,6 +35,13 @@ _SHADE_TRUST = 0.4
 
 _ALONE_TRUST = 0.6
 """Held against one view alone, the light itself may bend more than the fit does."""
+
+_AT_EDGE = 0.62
+"""Distance from the middle, as a share of half the width, from which the view beside, a quarter of
+a turn on, shows a place better: the sine of 45 degrees less half a patch."""
+
+_SLACK_CELLS, _REACH_CELLS = 2, 8
+"""Rows and columns by which the place may be off where the body is not round."""
 
 _WITHIN = 0.35
 """Share of its own strongest part down to which a region reaches: what is weaker round a strong
@@ -198,6 +206,54 @@ def _plane(field: NDArray[np.float32], known: Mask) -> NDArray[np.float32]:
         if keep.sum() < 60:
             break
     return (terms @ weights).reshape(field.shape).astype(np.float32)
+
+
+def seen_beside(
+    views: Sequence[ViewEvidence], field: SkinField, number: int, region: Mask
+) -> float | None:
+    """How much of a region at the edge of one view the views beside it show, nearer their middle.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        Those of the field.
+    field : SkinField
+    number : int
+        The view that shows the region.
+    region : ndarray of bool, shape (ROWS, COLUMNS)
+
+    Returns
+    -------
+    float or None
+        Departure there, the greater of the two views beside it; None where the region is no
+        nearer to the edge than its place is in those views, or where neither shows the place.
+    """
+    across = 2 * (float(np.average(np.flatnonzero(region.any(0)))) + 0.5) / COLUMNS - 1
+    if abs(across) < _AT_EDGE:
+        return None
+    # The body is taken as round: a quarter of a turn brings what lies at the edge near the middle.
+    middle = float(np.sin(np.arcsin(across) - np.sign(across) * np.pi / 2))
+    col = int((middle + 1) / 2 * COLUMNS)
+    rows = np.flatnonzero(region.any(1))
+    place = np.s_[
+        max(0, rows[0] - _SLACK_CELLS) : rows[-1] + _SLACK_CELLS + 1,
+        max(0, col - _REACH_CELLS) : col + _REACH_CELLS + 1,
+    ]
+    seen = []
+    for other, view in enumerate(views):
+        known = field.known[other][place]
+        # Whichever way the piece was turned, one of the two shows the place.
+        if _are_neighbours(views[number], view) and known.mean() > 0.5:
+            seen.append(float(np.quantile(field.departure[other][place][known], 0.9)))
+    return max(seen) if seen else None
+
+
+def _are_neighbours(one: ViewEvidence, other: ViewEvidence) -> bool:
+    names = (one.surface.view, other.surface.view)
+    if not all(name in SIDES_IN_TURN for name in names):
+        return False
+    turn = SIDES_IN_TURN.index(names[0]) - SIDES_IN_TURN.index(names[1])
+    return turn % len(SIDES_IN_TURN) in (1, len(SIDES_IN_TURN) - 1)
 
 
 def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import cast
 
 from grader.facts import PieceFacts
+from grader.findings import SIDES_IN_TURN
 from grader.record.clock import stamp
 from grader.record.errors import UnknownPieceError
 from grader.record.words import ROUND_NAMES, SURVEY_NAMES, facts_of
 
-VIEW_ORDER = ("front", "right", "back", "left", "inside", "top", "foot")
+VIEW_ORDER = (*SIDES_IN_TURN, "inside", "top", "foot")
 """Order in which the views of a piece are shown."""
 
 SAID = "said"

@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from string import Formatter
 
-from grader.findings import FAULT_NAMES
+from grader.findings import FAULT_NAMES, SIDES_IN_TURN
 from grader.rules.model import ACTIONS
 
 Check = Callable[[object], str | None]
 Table = Mapping[str, "Check | Table"]
 
-VIEWS = ("front", "right", "back", "left", "inside", "foot", "top")
+VIEWS = (*SIDES_IN_TURN, "inside", "foot", "top")
 ANY_NAME = "*"
 """A key of `Table` that stands for any word of the studio's own."""
 

@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from grader.findings import FaultName, Finding, View
 from grader.rules.model import FaultRule
-
-_VIEW_ORDER: tuple[View, ...] = ("front", "right", "back", "left", "inside", "foot", "top")
+from grader.rules.schema import VIEWS
 
 # Faults of colour: how strong they are says more than how long they are.
 _BY_COLOUR: frozenset[FaultName] = frozenset(
@@ -67,7 +66,7 @@ def capital(text: str) -> str:
 
 def in_view_order(views: Iterable[View]) -> list[View]:
     """Views once each: the named ones as one turns the piece, then the others by name."""
-    known = {view: number for number, view in enumerate(_VIEW_ORDER)}
+    known = {view: number for number, view in enumerate(VIEWS)}
     return sorted(set(views), key=lambda view: (known.get(view, len(known)), view))
 
 
