@@ -82,6 +82,11 @@ as the clay matches itself over the piece, but for the paint that lens and senso
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
 
+_OWN_HUE = 0.3
+_DARKEST = 0.012
+"""Log-chromaticity by which clay must differ from every blend of the paints round a spot, four
+times the least shift of paint; below three 8-bit steps of light colour is camera noise."""
+
 _RING_MM = 0.8
 _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
@@ -191,13 +196,15 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
             continue
         # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
         # shows its own colour in the middle.
-        small = spot.diameter_px < _BLENDED_PX
-        if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
-            continue
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
-        if _is_rim(spot, clayness, departure):
-            continue
+        at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
+        if not _against_ring(view, spot, at).surely_clay:
+            small = spot.diameter_px < _BLENDED_PX
+            if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
+                continue
+            if _is_rim(spot, clayness, departure):
+                continue
         report = _report(view, spot, corner, float(contrast[spot.peak_at]))
         if report is not None:
             out.append(report)
@@ -346,8 +353,10 @@ def _report(
     surface = view.surface
     at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
     diameter_mm = spot.diameter_px / surface.px_per_mm
-    shift, mixed = _against_ring(view, spot, at)
-    if shift < _LEAST_SHIFT_DE00 or mixed or not _core_is_clay(view, spot, at, contrast):
+    ring = _against_ring(view, spot, at)
+    if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
+        return None
+    if not _core_is_clay(view, spot, at, contrast):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -362,7 +371,7 @@ def _report(
         # At two sharp corners the outline leaves its way; at blunt ones a brush may have.
         clear *= float(np.clip(bite.turn_rad / _SHARP_TURN, 0.5, 1.0))
         why = (
-            f"A bite of {in_words(bite.depth_mm, view)} in the outline of the paint, between two "
+            f"A bite {in_words(bite.depth_mm, view)} deep in the outline of the paint, between two "
             f"sharp corners, shows {share:.0f} % of the colour of the clay."
         )
         if trust < 1:
@@ -372,7 +381,7 @@ def _report(
         "flake",
         spot.region,
         at,
-        shift_de00=shift,
+        shift_de00=ring.shift_de00,
         certainty=trust * (0.25 + 0.75 * sharp * clear),
         why=why,
         zone="painted",
@@ -406,8 +415,27 @@ def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int], contrast:
     return float(np.hypot(*(seen - clay))) < slack
 
 
-def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[float, bool]:
-    """CIEDE2000 from the paint round the spot, and whether the spot is but a blend of two paints.
+@dataclass(frozen=True, slots=True)
+class _Ring:
+    """A spot against the paint round it.
+
+    Attributes
+    ----------
+    shift_de00 : float
+        CIEDE2000.
+    mixed : bool
+        Whether the spot is but a blend of two paints.
+    surely_clay : bool
+        Whether the spot has the hue of the clay, and no blend of the paints comes near that.
+    """
+
+    shift_de00: float
+    mixed: bool
+    surely_clay: bool
+
+
+def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
+    """Hold a spot against the paint round it.
 
     Where ochre meets blue the lens blends them to a grey that may look like clay: it lies on the
     straight line between the two in linear light, which a flake does not.
@@ -419,7 +447,7 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[
         ~grow(spot.region, 2) & view.zones.paint[window] & grow(spot.region, view.surface.px(1.5))
     )
     if ring.sum() < 6:
-        return 0.0, True
+        return _Ring(0.0, True, False)
     inside = np.median(light[spot.region], axis=0)
     around = light[ring]
     middle = around.mean(0)
@@ -432,6 +460,18 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> tuple[
     off_line = float(np.linalg.norm(inside - one - share * step))
     nearest = min(float(np.linalg.norm(inside - one)), float(np.linalg.norm(inside - two)))
     between = 0.1 < share < 0.9
+    mixed = between and off_line < _BLEND * nearest
+    # Where no blend of the two comes near the hue of the clay, that hue alone decides.
+    blends = _log_chroma(one + np.linspace(0, 1, 9)[:, None] * step)
+    clay = np.median(view.zones.clay_chroma[window][spot.region], axis=0)
+    apart = float(np.hypot(*(blends - clay).T).min())
+    off_clay = float(np.hypot(*(_log_chroma(inside[None])[0] - clay)))
+    sure = apart > _OWN_HUE and off_clay < 0.5 * apart
     lab = linear_to_lab(np.stack([inside, np.median(around, axis=0)]))
     shift = float(ciede2000(lab[0], lab[1]))
-    return shift, between and off_line < _BLEND * nearest
+    return _Ring(shift, mixed and not sure, sure)
+
+
+def _log_chroma(light: NDArray[np.floating]) -> NDArray[np.float64]:
+    logs = np.log(np.maximum(light, _DARKEST))
+    return np.asarray(logs[:, [0, 2]] - logs[:, [1]], np.float64)

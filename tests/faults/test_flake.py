@@ -53,3 +53,16 @@ def test_what_every_side_has_is_uncertain() -> None:
     assert everywhere
     assert max(each.certainty for each in everywhere) < 0.5
     assert min(each.certainty for each in once) > 0.5
+
+
+def test_clay_of_a_strong_hue_shows_between_black_and_white() -> None:
+    """Black and white blend to greys, which red clay is not; where they meet it may lie bare."""
+    clay = (0.42, 0.22, 0.11)
+    walls = []
+    for seed in range(4):
+        picture = made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), made.BLACK)
+        walls.append(made.lay(picture, made.line([(14, 30), (34, 30)], 3.0), (0.8, 0.8, 0.8)))
+    front = made.lay(walls[0], made.island((24, 31.5), 1.6, seed=3), clay)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True))
+    assert [each.fault for each in found] == ["flake"]
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (24, 31.5))) < 1.2
