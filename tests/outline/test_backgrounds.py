@@ -41,5 +41,6 @@ def test_a_table_of_the_clays_colour_does_not_take_half_of_the_piece(photo: str)
     found = cut_out(read.rgb, target.cards_px)
     assert found is not None
     labels = cv2.imread(str(path.with_name(path.stem + "_truth.png")), cv2.IMREAD_UNCHANGED)
+    assert labels is not None
     true = labels > 0
     assert (found.mask & true).sum() / (found.mask | true).sum() > 0.9
