@@ -57,13 +57,14 @@ _BRIGHTER, _BRIGHTENS, _DARKER = 0.16, 0.8, 0.06
 17 % brighter, and more than that, is reflected light; what is 6 % darker a face that turns away
 from the lamp and mirrors the sky."""
 
-_HEMMED = 0.55
+_HEMMED, _FAINT_HEMMED = 0.55, 0.3
 """Share of the edge of a region along which nothing is known beyond it, from which it has no edge
-of its own to be known by: clay between brush strokes, or between a handle and the outline."""
+of its own to be known by: clay between brush strokes, or between a handle and the outline. A faint
+one needs more of it."""
 
 _SEEN_BESIDE = 0.5
-"""A veil at the edge of one photo shows at least half of its seed on the next, which sees that
-place from the front; light on the turn of the wall does not."""
+"""A veil at the edge of one photo shows at least half as strong on the next, which sees that place
+from the front; light on the turn of the wall does not."""
 
 
 def find(evidence: Evidence) -> list[Finding]:
@@ -107,8 +108,9 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         if area < _LEAST_MM2 or not -_DARKER < brighter < brightest or within < 0.5 * seed:
             continue
         beside = seen_beside(views, field, number, region)
+        strength = float(np.quantile(departure[region], 0.9))
         if _hemmed(field, number, region) < _HEMMED and (
-            beside is None or beside > _SEEN_BESIDE * seed
+            beside is None or beside > _SEEN_BESIDE * strength
         ):
             parts.append(region)
     if not parts:
@@ -122,7 +124,9 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
     # A faint one high on the wall is more likely the light of the room on a bend of the form.
     low = float(np.average(np.flatnonzero(region.any(1)), weights=region.sum(1)[region.any(1)]))
-    if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and low < _LOW_SHARE * ROWS):
+    # One between brush strokes or beside a handle is as likely their colour, thrown on the clay.
+    doubtful = low < _LOW_SHARE * ROWS or _hemmed(field, number, region) > _FAINT_HEMMED
+    if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and doubtful):
         return None
     trust = field.trust
     if low < _RIM_SHARE * ROWS:

@@ -15,13 +15,19 @@ from tests.faults import made
 Picture = NDArray[np.float64]
 
 
-def _veiled(top_mm: float, bottom_mm: float) -> Picture:
-    """A bluish, milky band with soft edges over half of the wall's width."""
+def _soft(top_mm: float, bottom_mm: float, middle_mm: float = 24, half_mm: float = 13) -> Picture:
     right, down = made.places_mm()
     soft = 1 / (1 + np.exp(-(down - top_mm) / 1.2)) / (1 + np.exp((down - bottom_mm) / 1.2))
-    soft *= np.exp(-(((right - 24) / 13) ** 4))
+    return np.asarray(soft * np.exp(-(((right - middle_mm) / half_mm) ** 4)))
+
+
+def _veiled(
+    top_mm: float, bottom_mm: float, middle_mm: float = 24, half_mm: float = 13, seed: int = 0
+) -> Picture:
+    """A bluish, milky band with soft edges over half of the wall's width."""
+    soft = _soft(top_mm, bottom_mm, middle_mm, half_mm)
     milk = np.array([0.62, 0.62, 0.62])
-    return np.asarray(made.wall() * (1 - 0.28 * soft[..., None]) + 0.28 * soft[..., None] * milk)
+    return np.asarray(made.wall(seed=seed) * (1 - 0.28 * soft[..., None]) + 0.28 * soft[..., None] * milk)
 
 
 def _look(front: Picture) -> Evidence:
@@ -59,3 +65,23 @@ def test_streaks_explain_a_veil_that_lies_in_them() -> None:
     assert told(beside) == ["pool_tint", "streak"]
     assert told(dataclasses.replace(streaks, photo="back.jpg")) == ["pool_tint", "streak"]
     assert told(dataclasses.replace(streaks, certainty=0.1)) == ["pool_tint", "streak"]
+
+
+def test_a_face_that_is_darker_as_well_mirrors_the_sky() -> None:
+    shade = 1 - 0.2 * _soft(38, 62, half_mm=16)[..., None]
+    assert pool_tint.find(_look(_veiled(42, 58) * shade)) == []
+
+
+def test_a_veil_at_the_edge_is_believed_where_the_next_view_shows_it_from_the_front() -> None:
+    at_the_edge = _veiled(36, 52, middle_mm=43, half_mm=5)
+    sound = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    assert pool_tint.find(made.seen(at_the_edge, *sound, decorated=False)) == []
+    nearer = _veiled(36, 52, middle_mm=10.5, half_mm=7, seed=1)
+    found = pool_tint.find(made.seen(at_the_edge, nearer, *sound[1:], decorated=False))
+    assert {each.view for each in found} == {"front", "right"}
+
+
+def test_dark_clay_mirrors_more_than_it_shows() -> None:
+    dark = [np.asarray(made.wall(made.BROWN, seed=seed) * 0.3) for seed in range(4)]
+    mirrored = dark[0] + _soft(40, 56)[..., None] * np.array([0.001, 0.0014, 0.0028])
+    assert pool_tint.find(made.seen(mirrored, *dark[1:], decorated=False)) == []
