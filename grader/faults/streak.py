@@ -179,7 +179,7 @@ def _whole_somewhere(coat: Mask, share: Plane) -> Mask:
 
 def _streaked_windows(light: Relative, coverage: Coverage, coat: Mask) -> Iterator[_Window]:
     px_per_mm = light.px_per_mm
-    beside = light.piece & ~grow(light.paint, _SHARP_REACH_MM * px_per_mm)
+    beside = light.piece & ~grow(light.paint | coat, _SHARP_REACH_MM * px_per_mm)
     bright = light.light.mean(-1)
     size, step = round(_WINDOW_MM * px_per_mm), round(_STEP_MM * px_per_mm)
     height, width = coat.shape

@@ -141,3 +141,18 @@ def test_the_foot_of_the_roll_is_no_crack() -> None:
     picture = _crawled(made.wall(), size_mm=14)
     picture = made.lay(picture, 0.7 * made.ring_round(made.island((22, 28), 14, 4), 0.6), made.SLOT)
     assert crack.find(made.seen(picture)) == []
+
+
+def test_a_drawn_eye_that_a_phone_has_sharpened_is_none() -> None:
+    picture = made.lay(made.wall(made.WHITE_CLAY), made.ellipse((24, 30), 26, 22), made.COBALT)
+    white = made.ellipse((24, 30), 8, 10)
+    halo = made.ring_round(white, 0.6)
+    picture = made.lay(picture * (1 - 0.3 * halo[..., None]), white, (0.80, 0.80, 0.78))
+    assert _found(picture, decorated=True) == []
+    picture = made.lay(picture, made.ellipse((24, 30), 3.5, 5), made.BLACK)
+    assert _found(picture, decorated=True) == []
+
+
+def test_at_the_silhouette_an_island_is_left_to_the_next_view() -> None:
+    assert _found(_crawled(made.wall(), (45.0, 30), 3.0)) == []
+    assert _found(_crawled(made.wall(), (36, 30), 3.0))

@@ -137,3 +137,28 @@ def test_a_shadow_across_paint_is_none() -> None:
 def test_an_unpainted_piece_has_none() -> None:
     assert _found(_thinned(made.COBALT, 0.6), decorated=False) == []
     assert _found(made.wall()) == []
+
+
+@pytest.mark.parametrize("width_mm", [4, 6])
+def test_the_lamp_on_rings_across_stripes_is_none(width_mm: int) -> None:
+    """Gloss lightens stripes and the clay between them in the same bands."""
+    right, down = made.places_mm()
+    picture = made.wall((0.70, 0.68, 0.64))
+    for left in range(4, 46, width_mm + 4):
+        stripe = made.box(left, 8, left + width_mm, 52)
+        picture = made.lay(picture, stripe, (0.12, 0.17, 0.06))
+    bands = np.clip(2 * np.cos(2 * np.pi * down / 9), 0, 1) * np.exp(-(((right - 24) / 12) ** 4))
+    assert _found(picture + 0.15 * bands[..., None], decorated=True) == []
+
+
+def test_what_is_thin_all_over_is_no_coat() -> None:
+    share = np.zeros((30, 60), np.float32)
+    share[:, 30:] = 0.85
+    coat = np.ones(share.shape, bool)
+    coat[:, 28:32] = False
+    left = streak._whole_somewhere(coat, share)
+    assert left[:, :28].all()
+    assert not left[:, 28:].any()
+    # A band that thins out hangs on what is whole.
+    coat[:] = True
+    assert streak._whole_somewhere(coat, share).all()
