@@ -25,9 +25,8 @@ def _veiled(
     top_mm: float, bottom_mm: float, middle_mm: float = 24, half_mm: float = 13, seed: int = 0
 ) -> Picture:
     """A bluish, milky band with soft edges over half of the wall's width."""
-    soft = _soft(top_mm, bottom_mm, middle_mm, half_mm)
-    milk = np.array([0.62, 0.62, 0.62])
-    return np.asarray(made.wall(seed=seed) * (1 - 0.28 * soft[..., None]) + 0.28 * soft[..., None] * milk)
+    share = 0.28 * _soft(top_mm, bottom_mm, middle_mm, half_mm)[..., None]
+    return np.asarray(made.wall(seed=seed) * (1 - share) + share * 0.62)
 
 
 def _look(front: Picture) -> Evidence:
