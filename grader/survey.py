@@ -26,7 +26,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, common_clay, find_zones
 
-ANALYSIS_VERSION = 2
+ANALYSIS_VERSION = 3
 """Raised whenever the same photo may give other findings; kept with every record."""
 
 
