@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.lip import Lip, find_lip, tone_edges
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, shrink
 
@@ -73,12 +74,17 @@ _FOOT_SHARE = 0.035
 _LIP_DEEPEST = 0.35
 """Depth of an opening, as a share of the body's rows, that a piece standing on a table shows."""
 
-_LIP_SLACK_MM = 0.8
-_LIP_STEPS = 4.0
 _LIP_SHARE = 0.75
 _LIP_ABOVE = 0.35
-"""Three quarters of a near lip show, within the roundness of the lip, a step of tone four times as
-steep as is usual on the piece; other lines of the same shape show a third less of it."""
+"""Three quarters of a near lip show its edge of tone (`tone_edges`); other lines of the same shape
+show a third less of it."""
+
+_THICKEST_LIP_MM = 8.0
+"""A lip is thrown 3 to 6 mm thick, and rounded: so far two ways to find it may differ."""
+
+_LEAST_OPENING = 0.2
+"""Share of the body's width. What is narrower is the knob of a lid, round as a lip seen from above
+but with no wall to it; into so narrow a mouth nobody sees."""
 
 _RIM_CONVEX = 0.92
 """Share of its convex hull that an opening fills: 1 for a round one, 0.95 with a spout."""
@@ -273,41 +279,76 @@ def _opening(
     left: NDArray[np.float64],
     right: NDArray[np.float64],
 ) -> Mask:
-    """The ellipse of the rim: its far half is the top of the silhouette.
+    """The ellipse of the rim where the outline shows one, else the rim turned round.
+
+    Where the edge of tone along the near lip says otherwise by more than a lip is thick, the
+    outline was misled by a handle, a corner or a spout, and the edge is believed.
+    """
+    found = _outline_ellipse(surface, first, last, left, right)
+    lip = find_lip(surface, (first, last), left, right)
+    if lip is not None and _is_knob(lip, left, right):
+        lip = None
+    thick = surface.px(_THICKEST_LIP_MM)
+    if lip is not None and found is not None and abs(_bottom(found) - _bottom(lip)) <= thick:
+        return _filled(surface, found)
+    turned = _mirrored_opening(surface, first, last, left, right)
+    if lip is None and found is not None and turned.any():
+        near = int(np.flatnonzero(turned[:, round(found.middle_px[0])])[-1:].sum())
+        if near and abs(_bottom(found) - near) > thick:
+            return turned
+    if found is None and turned.any():
+        return turned
+    best = lip or found
+    return np.zeros_like(turned) if best is None else _filled(surface, best)
+
+
+def _bottom(lip: Lip) -> float:
+    return lip.middle_px[1] + lip.deep_px
+
+
+def _filled(surface: Surface, lip: Lip) -> Mask:
+    """All within a lip. The near one is thick as clay is thrown; beyond 1 mm it is wall again."""
+    inside = np.zeros(surface.mask.shape, np.uint8)
+    axes = (round(lip.across_px), round(lip.deep_px) + round(surface.px(1.0)))
+    centre = (round(lip.middle_px[0]), round(lip.middle_px[1]))
+    cv2.ellipse(inside, centre, axes, 0, 0, 360, 1, -1)
+    return (inside > 0) & surface.mask
+
+
+def _is_knob(lip: Lip, left: NDArray[np.float64], right: NDArray[np.float64]) -> bool:
+    """Whether what looks like a lip is too narrow for its body to be one."""
+    return bool(lip.across_px < _LEAST_OPENING * np.nanmax(right - left) / 2)
+
+
+def _outline_ellipse(
+    surface: Surface,
+    first: int,
+    last: int,
+    left: NDArray[np.float64],
+    right: NDArray[np.float64],
+) -> Lip | None:
+    """The ellipse whose far half is the top of the silhouette.
 
     For each row the top of the silhouette may end at, the half ellipse with that axis is laid
     against the outline; the lowest row at which it still fits within 2 % is the long axis.
     """
-    inside = np.zeros(surface.mask.shape, bool)
     rows = np.arange(first, last + 1)
     half = (right[rows] - left[rows]) / 2.0
     if np.isnan(half).any() or len(rows) < 20:
-        return inside
+        return None
     best: tuple[int, float] | None = None
     for depth in range(3, int(0.45 * len(rows))):
         across = half[depth]
         want = across * np.sqrt(np.clip(1 - ((depth - np.arange(depth)) / depth) ** 2, 0, 1))
         error = np.abs(want - half[:depth])[1:]
         if len(error) and float(error.mean()) < 0.02 * across:
-            best = (depth, across)
+            best = (depth, float(across))
     if best is None:
-        return _mirrored_opening(surface, first, last, left, right)
+        return None
     depth, across = best
     row = first + depth
-    middle = (left[row] + right[row]) / 2.0
-    # The near lip is as thick as clay is thrown, some 4 mm seen from above; it is wall again.
-    cv2_mask = inside.astype(np.uint8)
-    cv2.ellipse(
-        cv2_mask,
-        (round(float(middle)), row),
-        (round(float(across)), depth + round(surface.px(1.0))),
-        0,
-        0,
-        360,
-        1,
-        -1,
-    )
-    return (cv2_mask > 0) & surface.mask
+    lip = Lip(((left[row] + right[row]) / 2.0, float(row)), across, float(depth))
+    return None if _is_knob(lip, left, right) else lip
 
 
 def _mirrored_opening(
@@ -335,11 +376,7 @@ def _mirrored_opening(
         return inside
     far = surface.mask[:, columns].argmax(0) - first
     turned = far[::-1]
-    calm = cv2.GaussianBlur(surface.tone, (0, 0), max(1.0, surface.px(0.25)))
-    step = np.abs(cv2.Sobel(calm, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8))
-    slack = 2 * max(1, round(surface.px(_LIP_SLACK_MM))) + 1
-    usual = float(np.median(step[surface.mask]))
-    near_edge = cv2.dilate((step > _LIP_STEPS * usual).astype(np.uint8), np.ones((slack, 1)))
+    near_edge, slack = tone_edges(surface)
     # Toward its sides the lip is seen along its length.
     middle = slice(len(columns) // 8, len(columns) - len(columns) // 8)
     depths = np.arange(2 * slack, int(_LIP_DEEPEST * (last - first)))
@@ -347,7 +384,7 @@ def _mirrored_opening(
         return inside
     at = first + depths[:, None] - turned[None, middle]
     usable = at > first + far[None, middle] + slack
-    hits = near_edge[np.clip(at, 0, last), columns[None, middle]] > 0
+    hits = near_edge[np.clip(at, 0, last), columns[None, middle]]
     # Paint begins with an edge, too, below which it is darker or of another hue by more than the
     # warm light within a pot makes.
     sides = np.dstack([surface.chroma, surface.tone])
