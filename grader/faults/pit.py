@@ -39,7 +39,8 @@ _BLACK_TONE = -3.9
 """Tone of the bottom of a hole: 2 % of the light, which dust and lens throw in."""
 
 _LEAST_SHIFT_DE00 = 9.0
-"""A hole is black at its bottom; what differs less is a speck or a shadow."""
+"""A hole is black at its bottom; what differs less is a speck or a shadow, unless it lies in a ring
+of glaze that has drawn back: on a dark glaze a hole is hardly darker."""
 
 _GRAIN_SPREADS = 5.5
 _LEAST_PX = 3.0
@@ -62,8 +63,26 @@ _LIP_SHARPNESS = 0.5
 """A ring so many spreads lighter than round specks tells a pit whose rim is at least half as much
 sharper as is asked of one without a lip: a speck bleeds into the glaze and darkens it."""
 
+_BLACK_SPREADS = 3.0
+_BLACK_SHARPNESS = 0.75
+"""A hole takes all colours of light alike, iron more of the blue than of the red. Sharpness and
+blackness are measured apart from each other, so that their spreads add up as legs of a right angle;
+of a mark that is not sharp the blackness says little: dust and shadows are black, too."""
+
+_LIT_ROUND_PX = 3.0
+_BESIDE_PX = (4.0, 7.0)
+"""Lost light is summed up to where lens and the coarser colours of a picture file have spread it,
+and held against the ring beyond."""
+
+_LEAST_BLACK_SPREAD = 0.02
+"""Share of the lost light to which one colour is known where 8-bit levels are 1 % apart."""
+
 _LEAST_LIP = 0.04
 """Mean tone of a ring that is worth calling light: four spreads of it on even glaze."""
+
+_TELLING_LIP = 0.1
+"""A ring that alone tells a pit from a speck is a tenth lighter than the glaze: throwing rings and
+grain round a speck come to half of that."""
 
 _CRATER_REACH_MM = 1.5
 _ROUND_THE_HOLE = 0.4
@@ -113,6 +132,10 @@ class _Dot:
     lip: float
     """Tone (natural logarithm) of a narrow ring round the dot above that of its surroundings."""
 
+    black: float
+    """Share of the red light that is lost over that of the blue, as a natural logarithm: 0 for a
+    hole, below it for iron."""
+
     @property
     def painted(self) -> bool:
         return bool(self.view.zones.painted[self.spot.peak_at])
@@ -153,6 +176,8 @@ def find(evidence: Evidence) -> list[Finding]:
                 _usual(group, [_rim(dot) for dot in group]),
                 _usual(group, [dot.spot.peak for dot in group]),
                 _usual(group, [dot.lip for dot in group], _LEAST_LIP_SPREAD),
+                # What is faint has no colour that could be measured.
+                _usual(deep := _deep(group), [dot.black for dot in deep], _LEAST_BLACK_SPREAD),
             )
         elif speckled:
             continue
@@ -164,8 +189,10 @@ def find(evidence: Evidence) -> list[Finding]:
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
             # No more than chance makes of so many specks: only what stands far out is told.
             pits = [(dot, excess) for dot, excess in pits if excess > _SURELY]
-        reports = (_report(dot, excess, speckled) for dot, excess in pits)
-        out += [each for each in reports if (each.shift_de00 or 0) >= _LEAST_SHIFT_DE00]
+        for dot, excess in _one_a_crater(pits):
+            report = _report(dot, excess, speckled)
+            if (report.shift_de00 or 0) >= _LEAST_SHIFT_DE00 or _ringed(dot):
+                out.append(report)
     return out
 
 
@@ -173,9 +200,13 @@ def _all_round(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> float:
     """Count the dots, deep enough for a pit, that all views would show if each had as many as the
     middle one: iron specks lie all round a piece, while pits come in patches, and would else teach
     what a speck looks like."""
-    deep = [dot for dot in dots if dot.spot.peak >= _LEAST_DEPTH]
+    deep = _deep(dots)
     counts = [sum(dot.view is view for dot in deep) for view in views]
     return float(np.median(counts)) * len(counts) if counts else 0.0
+
+
+def _deep(dots: Sequence[_Dot]) -> list[_Dot]:
+    return [dot for dot in dots if dot.spot.peak >= _LEAST_DEPTH]
 
 
 def _dark_dots(view: ViewEvidence) -> list[_Dot]:
@@ -199,8 +230,22 @@ def _dark_dots(view: ViewEvidence) -> list[_Dot]:
         # All round, the light must come back to that of the surroundings of the dot itself.
         back = 0.45 * spot.peak - float(around[spot.peak_at])
         if enclosed(dark, spot, surface.px(_RING_MM), below=back) > _ENCLOSED:
-            out.append(_Dot(view, spot, _lip(depth, spot)))
+            out.append(_Dot(view, spot, _lip(depth, spot), _black(view, spot)))
     return out
+
+
+def _black(view: ViewEvidence, spot: Spot) -> float:
+    lost = []
+    for channel in (0, 2):
+        light, region, _ = framed(view.surface.light[..., channel], spot, round(_BESIDE_PX[1]))
+        beside = grow(region, _BESIDE_PX[1]) & ~grow(region, _BESIDE_PX[0])
+        if not beside.any():
+            return 0.0
+        level = float(np.median(light[beside]))
+        lost.append(float((level - light[grow(region, _LIT_ROUND_PX)]).sum()) / max(level, 1e-3))
+    # A faint mark may by noise lose none of one colour: it stays within a factor of three.
+    least = max(*lost, 1e-3) / 3
+    return float(np.log(max(lost[0], least) / max(lost[1], least)))
 
 
 def _lip(depth: Plane, spot: Spot) -> float:
@@ -274,30 +319,74 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 
     return _Usual(float(slope), float(level) + middle, max(spread, least_spread))
 
 
-def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual] | None) -> float | None:
+def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual, _Usual] | None) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
     if dot.spot.peak < _LEAST_DEPTH:
         return None
     if dot.spot.steepness < _STEEP * _bell_steepness(dot.spot.diameter_px):
         return None
     if usual is None:
-        if dot.spot.length_px > _LONG_ALONE * dot.spot.width_px:
+        if dot.spot.length_px > _LONG_ALONE * _aslant(dot) * dot.spot.width_px:
             return None
         row, col = dot.spot.peak_at
         around = float(dot.view.surface.tone[row, col]) + dot.spot.peak
         # Dark paint leaves a hole less to fall by.
         excess = dot.spot.peak / min(_HOLE_DEPTH, 0.75 * (around - _BLACK_TONE))
+        if _ringed(dot):
+            # Specks have no ring of drawn-back glaze round them, however dark they are.
+            excess = max(excess, dot.spot.peak / _LEAST_DEPTH)
         return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:
         return None
-    rim, depth, lip = usual
+    rim, depth, lip, black = usual
     if depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
-    sharper = rim.above(dot.size_mm, _rim(dot)) / _SHARPER_SPREADS
+    steps = rim.above(dot.size_mm, _rim(dot))
+    sharper = steps / _SHARPER_SPREADS
     # Glaze drawn back from a hole stands round it as a lip that catches the light.
     lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS if sharper > _LIP_SHARPNESS else 0.0
-    excess = max(sharper, lipped)
+    blacker = 0.0
+    if sharper > _BLACK_SHARPNESS:
+        beyond = max(0.0, black.above(dot.size_mm, dot.black))
+        blacker = float(np.hypot(steps, beyond)) / _BLACK_SPREADS
+    excess = max(sharper, lipped, blacker)
     return excess if excess > 1.0 else None
+
+
+def _ringed(dot: _Dot) -> bool:
+    """Whether the dot lies in a closed, plainly light ring that is no edge of a glint."""
+    if dot.lip < _TELLING_LIP:
+        return False
+    crater, (top, left), _ = _crater(dot)
+    if crater is dot.spot.region:
+        return False
+    window = np.s_[top : top + crater.shape[0], left : left + crater.shape[1]]
+    return not bool(dot.view.surface.clipped[window][crater].any())
+
+
+def _one_a_crater(pits: Sequence[tuple[_Dot, float]]) -> list[tuple[_Dot, float]]:
+    """Keep the deepest hole of each crater, whose uneven bottom may look like two."""
+    kept: list[_Dot] = []
+    for dot, _ in sorted(pits, key=lambda each: -each[0].spot.peak):
+        if not any(_holds(other, dot) for other in kept):
+            kept.append(dot)
+    return [each for each in pits if any(each[0] is dot for dot in kept)]
+
+
+def _holds(dot: _Dot, other: _Dot) -> bool:
+    """Whether the crater of one dot reaches round the middle of another."""
+    crater, (top, left), _ = _crater(dot)
+    row, col = other.spot.peak_at[0] - top, other.spot.peak_at[1] - left
+    inside = 0 <= row < crater.shape[0] and 0 <= col < crater.shape[1]
+    return dot.view is other.view and inside and bool(crater[row, col])
+
+
+def _aslant(dot: _Dot) -> float:
+    """How many times as long as wide a round mark looks that stands upright on a turned wall."""
+    rows, cols = np.nonzero(dot.spot.region)
+    if np.ptp(rows) <= np.ptp(cols):
+        return 1.0
+    return float(dot.view.zones.stretch[dot.spot.peak_at])
 
 
 def _bell_steepness(diameter_px: float) -> float:

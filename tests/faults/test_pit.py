@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from grader.faults import pit
@@ -18,11 +21,12 @@ def _dots(
     places_mm: NDArray[np.float64],
     *,
     wide_mm: float,
-    left: float,
+    left: float | tuple[float, float, float],
     soft_mm: float,
     lip: float = 0.0,
 ) -> Picture:
     """Dark dots that leave a share of the light, with soft rims, in a lighter ring if wanted."""
+    taken = 1 - np.asarray(left)
     dark = made.blank()
     ring = made.blank()
     for x, y in places_mm:
@@ -31,7 +35,7 @@ def _dots(
         cv2.circle(dark, middle, round(wide_mm / 2 * FINER), 1.0, -1)
     dark = cv2.GaussianBlur(dark, (0, 0), soft_mm * FINER)
     ring = cv2.GaussianBlur(ring, (0, 0), 0.1 * FINER)
-    return np.asarray(picture * (1 + lip * ring[..., None]) * (1 - (1 - left) * dark[..., None]))
+    return np.asarray(picture * (1 + lip * ring[..., None]) * (1 - taken * dark[..., None]))
 
 
 def _scattered(
@@ -90,6 +94,39 @@ def test_a_light_lip_tells_pits_among_specks() -> None:
         # A crater is as large as its ring, 2 mm, not as the hole in it.
         assert each.diameter_mm is not None
         assert 1.4 < each.diameter_mm < 2.6
+
+
+DARK_GLAZE = (0.06, 0.035, 0.025)
+
+
+@pytest.mark.parametrize(("lip", "left", "are_pits"), [(1.0, 0.3, True), (0.0, 0.6, False)])
+def test_on_dark_glaze_the_ring_tells_a_hole_that_is_hardly_darker(
+    lip: float, left: float, are_pits: bool
+) -> None:
+    places = np.array([[20.0, 20.0], [26.0, 34.0]])
+    wall = _dots(made.wall(DARK_GLAZE), places, wide_mm=1.0, left=left, soft_mm=0.06, lip=lip)
+    others = [made.wall(DARK_GLAZE, seed=seed) for seed in (1, 2, 3)]
+    found = pit.find(made.seen(wall, *others, finish="coloured"))
+    assert len(found) == (2 if are_pits else 0)
+
+
+def test_two_holes_in_one_crater_are_one_pit() -> None:
+    places = np.array([[20.0, 20.0], [26.0, 34.0]])
+    wall = _dots(made.wall(DARK_GLAZE), places, wide_mm=1.0, left=0.3, soft_mm=0.06, lip=1.0)
+    upper, lower = pit._dark_dots(made.seen(wall, finish="coloured").views[0])
+    beside = replace(upper, spot=replace(upper.spot, peak=0.9 * upper.spot.peak))
+    kept = pit._one_a_crater([(beside, 1.0), (upper, 1.0), (lower, 1.0)])
+    assert len(kept) == 2
+    assert kept[0][0] is upper
+    assert kept[1][0] is lower
+
+
+@pytest.mark.parametrize(("x_mm", "is_pit"), [(43.0, True), (24.0, False)])
+def test_a_round_hole_looks_long_where_the_wall_turns_away(x_mm: float, is_pit: bool) -> None:
+    hole = made.ellipse((x_mm, 30.0), 0.4, 1.3)
+    wall = made.lay(made.wall(made.WHITE_CLAY), hole, made.SLOT)
+    others = [made.wall(made.WHITE_CLAY, seed=seed) for seed in (1, 2, 3)]
+    assert bool(pit.find(made.seen(wall, *others))) is is_pit
 
 
 def _grid_away_from(taken: NDArray[np.float64]) -> NDArray[np.float64]:
