@@ -96,6 +96,27 @@ def test_a_light_lip_tells_pits_among_specks() -> None:
         assert 1.4 < each.diameter_mm < 2.6
 
 
+IRON = (0.30, 0.21, 0.13)
+
+
+@pytest.mark.parametrize(("left", "are_pits"), [(0.15, True), (IRON, False)])
+def test_a_hole_takes_all_colours_alike_and_iron_takes_the_blue(
+    left: float | tuple[float, float, float], are_pits: bool
+) -> None:
+    walls = [made.wall(seed=seed) for seed in range(4)]
+    specks = [_scattered(40, seed, ALL_OVER) for seed in range(4)]
+    for number, places in enumerate(specks):
+        # Some bleed more than others: how sharp a speck may be is not sharply bounded.
+        for part, soft_mm in enumerate((0.14, 0.16, 0.18, 0.20, 0.22, 0.24)):
+            some = places[part::6]
+            walls[number] = _dots(walls[number], some, wide_mm=0.8, left=IRON, soft_mm=soft_mm)
+    free = _grid_away_from(specks[0])[:5]
+    walls[0] = _dots(walls[0], free, wide_mm=0.8, left=left, soft_mm=0.125)
+    found = pit.find(made.seen(*walls))
+    assert all(np.hypot(*(free - made.place_mm(each)).T).min() < 1.0 for each in found)
+    assert len(found) >= 4 if are_pits else not found
+
+
 DARK_GLAZE = (0.06, 0.035, 0.025)
 
 
