@@ -70,6 +70,12 @@ _OF_OUTLINE = 0.4
 outline that no straight line follows: the long side of an island four times as long as broad. A
 crack that shuts in paint or a shadow with other lines is no rim."""
 
+_ASLANT_SHARE = 0.5
+_ASLANT_TRUST = 0.4
+"""Seen at more than 72 degrees a painted square is as thin as a crack, and the next view, which
+sees the place from the front, shows a crack all the better: at the height of a painting such a line
+is less sure."""
+
 _LEAST_QUALITY = 0.15
 _LEAST_CERTAINTY = 0.2
 """Less than this is not worth a look; a crack is asked after sooner than any other fault."""
@@ -121,6 +127,8 @@ def find(evidence: Evidence) -> list[Finding]:
         ]
         for group in _joined(view, parts):
             certainty = _certainty(group)
+            if _is_aslant(view, group):
+                certainty *= _ASLANT_TRUST
             if (
                 certainty > _LEAST_CERTAINTY
                 and not any(lies_on_table(view, part.slot) for part in group)
@@ -155,6 +163,17 @@ def _certainty(group: Sequence[_Part]) -> float:
         one * rise(float(length), _LENGTH_MM) for one, length in zip(quality, lengths, strict=True)
     )
     return max(whole, alone)
+
+
+def _is_aslant(view: ViewEvidence, group: Sequence[_Part]) -> bool:
+    """Whether a crack lies among paint where the wall turns away."""
+    path = np.round(np.concatenate([part.path for part in group])).astype(int)
+    cols, rows = np.clip(path, 0, np.array(view.surface.mask.shape[::-1]) - 1).T
+    turned = ~view.zones.facing[rows, cols]
+    if view.skin is None or turned.mean() < _ASLANT_SHARE:
+        return False
+    band = view.zones.paint[rows.min() : rows.max() + 1]
+    return bool(band.any(1).mean() > _ASLANT_SHARE)
 
 
 def _joined(view: ViewEvidence, parts: Sequence[_Part]) -> list[list[_Part]]:

@@ -216,3 +216,18 @@ def test_a_straight_crack_does_not_run_round_an_island(
     monkeypatch.setattr(crack, "rims", lambda view, coloured: [outline])
     found = _found(made.crack(made.wall(), start_mm=(21.5, 12), length_mm=20))
     assert (found == []) == is_rim
+
+
+def test_at_the_edge_beside_a_painting_a_line_is_less_sure() -> None:
+    """A painted square seen aslant is as thin as a crack; lower down there is no painting."""
+    walls = [made.lay(made.wall(seed=s), made.box(10, 14, 30, 26), made.COBALT) for s in range(4)]
+    x = made.WIDE_MM - 1.2
+
+    def certainty(top: float) -> float:
+        slot = made.line([(x, top), (x - 0.2, top + 11)], 0.5)
+        front = made.lay(walls[0], slot, made.SLOT)
+        found = crack.find(made.seen(front, *walls[1:], decorated=True))
+        return max((each.certainty for each in found), default=0.0)
+
+    assert certainty(40) > 0.5
+    assert certainty(14.5) < 0.6 * certainty(40)

@@ -85,6 +85,11 @@ def running(words: Sequence[str], *, change: str = "") -> Iterator[Running]:
         yield command
 
 
+def _hear_ctrl_c() -> None:
+    """A shell starts what runs in its background deaf to Ctrl-C, and children inherit that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextmanager
 def started(command: Sequence[str]) -> Iterator[Running]:
     """Run any command until the block is left."""
@@ -97,6 +102,7 @@ def started(command: Sequence[str]) -> Iterator[Running]:
         encoding="utf-8",
         env=os.environ | {"PYTHONIOENCODING": "utf-8", "PYTHONUNBUFFERED": "1"},
         cwd=Path(__file__).parent.parent.parent,
+        preexec_fn=_hear_ctrl_c if os.name == "posix" else None,
     )
     one = Running(process)
     reader = Thread(target=lambda: one.lines.extend(_lines(process)), daemon=True)

@@ -483,6 +483,14 @@ def test_refire_is_shown_before_and_after_and_can_be_seen_otherwise(
     assert [mark.state for mark in found.marks] == ["unchanged", "unchanged"]
 
 
+@pytest.fixture(scope="module")
+def untouched_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The same load, of which nothing was judged: what others graded is no longer on every page."""
+    studio = seen_studio(tmp_path_factory.mktemp("untouched"), FEW)
+    with running(["review", str(studio.folder), "--port", "0", "--no-browser"]) as command:
+        yield command.address
+
+
 PAGES = {
     "": ".who h2",
     "unload": ".tray",
@@ -498,11 +506,11 @@ PAGES = {
     ("width", "height", "scheme"), [(1366, 768, "light"), (390, 844, "light"), (1366, 768, "dark")]
 )
 def test_pages_pass_the_accessibility_check(
-    browser: Any, few_address: str, width: int, height: int, scheme: str
+    browser: Any, untouched_address: str, width: int, height: int, scheme: str
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     found = []
-    with window(browser, few_address, width=width, height=height, scheme=scheme) as seen:
+    with window(browser, untouched_address, width=width, height=height, scheme=scheme) as seen:
         for address, there in PAGES.items():
             seen.go(address, until=there)
             seen.calm()
