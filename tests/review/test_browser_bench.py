@@ -147,7 +147,19 @@ def test_thirty_pieces_are_judged_with_few_key_presses(
                 # The judgements changed the proposal: the page asks before it takes the new one.
                 seen.press("Enter")
                 assert not _stays(seen, code, last=done == len(pieces))
-        seen.page.get_by_text("Every piece of this load has its grade").wait_for()
+        # On a very slow machine a piece may still be left undecided: it asks like any other, and
+        # nothing else is lost.
+        finished = seen.page.get_by_text("Every piece of this load has its grade")
+        for _ in range(5):
+            if _shows(finished):
+                break
+            code = bench_code(seen)
+            for number in range(len(piece_view(thirty, code).said.judged), len(pieces[code])):
+                seen.press(words[number % 3])
+            seen.press("Enter")
+            if _stays(seen, code, last=True):
+                seen.press("Enter")
+        finished.wait_for()
         print(f"{seen.presses} key presses for 30 pieces with 60 findings")
         assert seen.presses <= 150
         seen.go("lists", until=".list td")
@@ -172,6 +184,17 @@ _SETTLED = """([code, last]) => {
   if (root.querySelector(".who h2").textContent !== code) return "gone";
   return last && root.textContent.includes("has its grade") ? "gone" : "";
 }"""
+
+
+def _shows(what: Any) -> bool:
+    """Whether it is there within some seconds."""
+    from playwright.sync_api import TimeoutError as PlaywrightTimeout
+
+    try:
+        what.wait_for(timeout=8000)
+    except PlaywrightTimeout:
+        return False
+    return True
 
 
 def _stays(seen: Window, code: str, *, last: bool) -> bool:
