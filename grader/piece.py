@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -131,16 +132,28 @@ def _to_the_frame(chosen: Mask, rgb: NDArray[np.uint8]) -> Mask:
     """
     height, width = chosen.shape
     across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
+    strips = (across, across, down)
     out = chosen.copy()
+    if not any(
+        _reaches(view[:, strip], strip) for view, strip in zip(_ways(out), strips, strict=True)
+    ):
+        return out
     logs = cv2.GaussianBlur(log_look(rgb), (0, 0), 1.0)
-    upright = logs.transpose(1, 0, 2)
-    ways = ((out, logs, across), (out[:, ::-1], logs[:, ::-1], across), (out.T, upright, down))
-    for view, look, strip in ways:
+    for view, look, strip in zip(_ways(out), _ways(logs), strips, strict=True):
         at = view[:, strip]
-        # A row or column belongs to a piece that ends here only in a run; a corner has few.
-        if np.count_nonzero(at) > 2 * strip:
+        if _reaches(at, strip):
             view[:, :strip] |= _in_margin(at, look[:, : 2 * strip], strip)
     return out
+
+
+def _ways(plane: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """Views of a picture in which its left, right and upper margin lie on the left."""
+    return plane, plane[:, ::-1], plane.swapaxes(0, 1)
+
+
+def _reaches(at: Mask, strip: int) -> bool:
+    """Whether a piece ends in a margin: only in a run of rows; a corner has few."""
+    return bool(np.count_nonzero(at) > 2 * strip)
 
 
 def _in_margin(at: Mask, look: NDArray[np.float32], strip: int) -> Mask:
@@ -155,7 +168,7 @@ def _in_margin(at: Mask, look: NDArray[np.float32], strip: int) -> Mask:
         rows = np.flatnonzero(runs == number)
         length = len(rows)
         beside = np.r_[max(0, rows[0] - length) : rows[0], rows[-1] + 1 : rows[-1] + 1 + length]
-        beside = beside[(beside < len(at))]
+        beside = beside[beside < len(at)]
         beside = beside[~at[beside]]
         piece = np.median(weighted[rows, strip:].reshape(-1, 3), axis=0)
         here = np.median(frame[rows], axis=0)

@@ -24,6 +24,7 @@ from grader.faults.evidence import (
     in_words,
     on_body,
     other_sides,
+    window_of,
 )
 from grader.faults.islands import Island, find_islands
 from grader.faults.slots import rise
@@ -324,10 +325,9 @@ def _is_form(view: ViewEvidence, island: Island) -> float:
     surface, zones = view.surface, view.zones
     pad = round(surface.px(_EDGE_MM)) + 2
     region, corner = _filled(view, island, pad)
-    height, width = region.shape
-    window = np.s_[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    window = window_of(region, corner)
     points = np.round(island.outline).astype(np.intp) - [corner[1], corner[0]]
-    cols, rows = np.clip(points, 0, [width - 1, height - 1]).T
+    cols, rows = np.clip(points, 0, np.array(region.shape[::-1]) - 1).T
     at_edge = ~shrink(surface.mask[window], surface.px(_EDGE_MM))
     sound = 1.0 - rise(float(at_edge[rows, cols].mean()), _AT_EDGE)
     core_rows, core_cols = island.core
@@ -348,8 +348,7 @@ def _dark_share(view: ViewEvidence, island: Island) -> float:
     middle = shrink(region, view.surface.px(0.6))
     if not middle.any():
         return 0.0
-    height, width = region.shape
-    tone = view.surface.tone[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    tone = view.surface.tone[window_of(region, corner)]
     return float((tone[middle] < island.inside[0] - _PUPIL_TONE).mean())
 
 
@@ -372,8 +371,7 @@ def _painted_round(view: ViewEvidence, island: Island) -> float:
     """Share of a band round the island that is paint."""
     region, corner = _filled(view, island, round(view.surface.px(3.0)))
     band = grow(region, view.surface.px(2.5)) & ~grow(region, view.surface.px(1.0))
-    height, width = region.shape
-    paint = view.zones.paint[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    paint = view.zones.paint[window_of(region, corner)]
     return float(paint[band].mean()) if band.any() else 0.0
 
 
@@ -404,8 +402,7 @@ def _is_there_too(
 def _report(view: ViewEvidence, bare: Bare, *, coloured: bool) -> Finding:
     surface, island = view.surface, bare.island
     region, corner = _filled(view, island, round(surface.px(3.5)))
-    height, width = region.shape
-    window = np.s_[corner[0] : corner[0] + height, corner[1] : corner[1] + width]
+    window = window_of(region, corner)
     light = surface.light[window]
     beside = grow(region, surface.px(3.0)) & ~grow(region, surface.px(1.8)) & surface.mask[window]
     sound = beside & ~view.zones.paint[window]

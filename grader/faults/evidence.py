@@ -64,6 +64,24 @@ class Evidence:
         return tuple(view for view in self.views if view.skin is not None)
 
 
+def window_of(region: Mask, corner: tuple[int, int]) -> tuple[slice, slice]:
+    """Rows and columns of the working picture that a region covers whose window begins at `corner`.
+
+    Parameters
+    ----------
+    region : ndarray of bool
+        A window of the working picture.
+    corner : tuple of int
+        (row, column) of the window.
+
+    Returns
+    -------
+    tuple of slice
+    """
+    height, width = region.shape
+    return slice(corner[0], corner[0] + height), slice(corner[1], corner[1] + width)
+
+
 def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     """Zone in which most of a region lies.
 
@@ -75,7 +93,7 @@ def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     corner : tuple of int
         (row, column) of the window.
     """
-    window = np.s_[corner[0] : corner[0] + region.shape[0], corner[1] : corner[1] + region.shape[1]]
+    window = window_of(region, corner)
     total = max(1, int(region.sum()))
     if (view.zones.painted[window] & region).sum() > 0.5 * total:
         return "painted"

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
 from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median, outlined
 from grader.findings import Finding
 from grader.piece import Mask
@@ -198,14 +198,14 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         # shows its own colour in the middle.
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
-        at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
-        if not _against_ring(view, spot, at).surely_clay:
+        ring = _against_ring(view, spot, _at(spot, corner))
+        if not ring.surely_clay:
             small = spot.diameter_px < _BLENDED_PX
             if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
                 continue
             if _is_rim(spot, clayness, departure):
                 continue
-        report = _report(view, spot, corner, float(contrast[spot.peak_at]))
+        report = _report(view, spot, corner, float(contrast[spot.peak_at]), ring)
         if report is not None:
             out.append(report)
     lighter = view.surface.tone[window] - clay_tone
@@ -231,8 +231,7 @@ def _bitten(
     usable &= contrast > _BITE_CONTRAST
     kept = []
     for bite in bites:
-        (row, col), (height, width) = bite.corner, bite.region.shape
-        at = np.s_[row : row + height, col : col + width]
+        at = window_of(bite.region, bite.corner)
         if usable[at][bite.region].mean() < 0.9 or not (where[at] & bite.region).any():
             continue
         spot = outlined(clayness, bite.region, bite.corner)
@@ -254,7 +253,8 @@ def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
         trust = _DRAWN_TRUST if count > max(usual, 2 * islands) else 1.0
         for bite, spot in edge.bites:
             contrast = float(edge.contrast[spot.peak_at])
-            report = _report(edge.view, spot, edge.corner, contrast, bite=bite, trust=trust)
+            ring = _against_ring(edge.view, spot, _at(spot, edge.corner))
+            report = _report(edge.view, spot, edge.corner, contrast, ring, bite=bite, trust=trust)
             if report is not None:
                 out.append(report)
     return out
@@ -262,10 +262,7 @@ def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
 
 def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:
     """Whether the spot is but the blended rim of a dot of another colour, which it lies round."""
-    height, width = spot.region.shape
-    window = np.s_[
-        spot.corner[0] : spot.corner[0] + height, spot.corner[1] : spot.corner[1] + width
-    ]
+    window = window_of(spot.region, spot.corner)
     points = cv2.findNonZero(spot.region.astype(np.uint8))
     hull = np.zeros(spot.region.shape, np.uint8)
     cv2.fillConvexPoly(hull, cv2.convexHull(points), 1)
@@ -341,19 +338,24 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
     return not (large and spot.ellipse_fit > round_from and spot.solidity > 0.94)
 
 
+def _at(spot: Spot, corner: tuple[int, int]) -> tuple[int, int]:
+    """Corner (row, column) of a spot's window in the working picture."""
+    return corner[0] + spot.corner[0], corner[1] + spot.corner[1]
+
+
 def _report(
     view: ViewEvidence,
     spot: Spot,
     corner: tuple[int, int],
     contrast: float,
+    ring: _Ring,
     *,
     bite: Bite | None = None,
     trust: float = 1.0,
 ) -> Finding | None:
     surface = view.surface
-    at = (corner[0] + spot.corner[0], corner[1] + spot.corner[1])
+    at = _at(spot, corner)
     diameter_mm = spot.diameter_px / surface.px_per_mm
-    ring = _against_ring(view, spot, at)
     if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
         return None
     if not _core_is_clay(view, spot, at, contrast):
@@ -404,8 +406,7 @@ def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int], contrast:
     core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
     if core.sum() < 4:
         return True
-    height, width = spot.region.shape
-    window = np.s_[at[0] : at[0] + height, at[1] : at[1] + width]
+    window = window_of(spot.region, at)
     seen = np.median(view.surface.chroma[window][core], axis=0)
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
@@ -440,8 +441,7 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
     Where ochre meets blue the lens blends them to a grey that may look like clay: it lies on the
     straight line between the two in linear light, which a flake does not.
     """
-    height, width = spot.region.shape
-    window = np.s_[at[0] : at[0] + height, at[1] : at[1] + width]
+    window = window_of(spot.region, at)
     light = view.surface.light[window]
     ring = (
         ~grow(spot.region, 2) & view.zones.paint[window] & grow(spot.region, view.surface.px(1.5))

@@ -16,7 +16,7 @@ from scipy.stats import poisson
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
 from grader.faults.spots import Spot, enclosed, find_spots, framed, local_median
 from grader.findings import Finding
 from grader.piece import Mask
@@ -357,11 +357,10 @@ def _ringed(dot: _Dot) -> bool:
     """Whether the dot lies in a closed, plainly light ring that is no edge of a glint."""
     if dot.lip < _TELLING_LIP:
         return False
-    crater, (top, left), _ = _crater(dot)
+    crater, corner, _ = _crater(dot)
     if crater is dot.spot.region:
         return False
-    window = np.s_[top : top + crater.shape[0], left : left + crater.shape[1]]
-    return not bool(dot.view.surface.clipped[window][crater].any())
+    return not bool(dot.view.surface.clipped[window_of(crater, corner)][crater].any())
 
 
 def _one_a_crater(pits: Sequence[tuple[_Dot, float]]) -> list[tuple[_Dot, float]]:

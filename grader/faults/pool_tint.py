@@ -81,8 +81,8 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     if evidence.finish in ("raw", "coloured") or not evidence.sides:
         return []
-    field = depart(evidence.sides, MILKY)
     sides = evidence.sides
+    field = depart(sides, MILKY)
     found = (_of_view(sides, field, number) for number in range(len(sides)))
     return [each for each in found if each is not None]
 
@@ -92,8 +92,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     skin = view.skin
     assert skin is not None
     departure = field.departure[number]
-    seed = max(_LEAST_SEED, _SPREADS * field.noise)
-    seed = max(seed, _REFLECTED / _clay_share(view))
+    seed = max(_LEAST_SEED, _SPREADS * field.noise, _REFLECTED / _clay_share(view))
     if not field.shared_light:
         seed *= 1.6
     # Another view may look sound because a handle warms it; a veil also stands out from its own.

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from grader.outline.cut import alike, cut_again, first_cuts, learn_from
 from grader.outline.parts import fill_bays, open_gaps
-from grader.outline.regions import Mask, Regions, Values
+from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.shade import without_shadow
 from grader.outline.surroundings import Evidence
 
@@ -263,7 +263,7 @@ def measure_cut(regions: Regions, evidence: Evidence, chosen: Mask) -> Values:
             float(np.clip(odds[outer], -6, 6) @ free) / free_total,
             float(free[odds[outer] > 0].sum()) / free_total,
             float(cost @ length) / total,
-            *_quantiles(cost, length, (0.5, 0.75, 0.9)),
+            *weighted_quantiles(cost, length, (0.5, 0.75, 0.9)),
             float(area[chosen & (odds < -2)].sum()) / size,
             min(2.0, float(area[outside & (odds > 1)].sum()) / size),
             np.log(size / area.sum()),
@@ -288,13 +288,6 @@ def measure_known(regions: Regions, evidence: Evidence, chosen: Mask, known: Val
             float((area * sure)[outside].sum()) / max(1.0, float(area[outside].sum())),
         ]
     )
-
-
-def _quantiles(values: Values, weights: Values, shares: tuple[float, ...]) -> list[float]:
-    order = np.argsort(values)
-    reached = np.cumsum(weights[order]) / weights.sum()
-    at = np.minimum(np.searchsorted(reached, shares), len(values) - 1)
-    return [float(value) for value in values[order][at]]
 
 
 def _symmetry(regions: Regions, chosen: Mask) -> float:

@@ -125,6 +125,14 @@ def divide(rgb: NDArray[np.uint8], cards: Mask) -> Regions:
     )
 
 
+def weighted_quantiles(values: Values, weights: Values, shares: tuple[float, ...]) -> list[float]:
+    """Values below which each share of the whole weight lies."""
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order]) / weights.sum()
+    at = np.minimum(np.searchsorted(reached, shares), len(values) - 1)
+    return [float(value) for value in values[order][at]]
+
+
 def log_look(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """log(R/G), log(B/G) and mean log light, shape (h, w, 3); shading leaves the first two."""
     light = decode_srgb(np.ascontiguousarray(rgb))

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.outline.likeness import like_table, spread_about
 from grader.outline.parts import beyond_mirror, connected_parts
-from grader.outline.regions import Mask, Regions, Values
+from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.surroundings import SHADOW_DEPTH, Evidence
 
 _LEAST_SHARE, _MOST_SHARE = 0.004, 0.15
@@ -34,10 +35,6 @@ _NEAR = 0.12
 
 _FEWEST = 4
 """Regions of either from which a colour is known."""
-
-_CHROMA_NOISE = 0.04
-"""Change of log-chromaticity (natural log units) that is no change of material: light that a
-piece throws on its table."""
 
 _TELLS, _DOES_NOT_TELL = 0.85, 0.8
 """Share of the squared difference between table and piece that is no noise and no spread."""
@@ -119,10 +116,10 @@ def _one_sided(regions: Regions, chosen: Mask) -> Mask:
     away = (regions.look[:, :2] - 0.5 * (piece + around)) @ change
     rows = regions.place[chosen, 1]
     low = regions.place[:, 1] > rows.min() + _LOW_ROWS * np.ptp(rows)
-    like_table = chosen & single & (away > 0)
+    nearer = chosen & single & (away > 0)
     out = np.zeros_like(chosen)
     # A handle may have the table's colour too, but does not reach down to it.
-    for part in connected_parts(regions, like_table):
+    for part in connected_parts(regions, nearer):
         out[part] = low[part].any()
     return out
 
@@ -170,16 +167,18 @@ def _left_out(
         if not outer.any() or outer.all() or min(len(table), len(piece)) < _FEWEST:
             continue
         here, around, beside = (_look(regions, where) for where in (part, table, piece))
-        change = around[:2] - beside[:2]
-        length = float(change @ change)
-        spread = _spread(regions, table, around) + _spread(regions, piece, beside)
-        away = here[:2] - 0.5 * (around[:2] + beside[:2])
+        chroma = regions.look[:, :2]
+        spread = sum(
+            spread_about(chroma[where], middle[:2])
+            for where, middle in ((table, around), (piece, beside))
+        )
+        like, sure = like_table(here[:2], beside[:2], around[:2], spread)
         border = regions.border_px[rim][outer]
         yield _Part(
             regions=part,
-            like_table=float(away @ change) / max(1e-9, length),
+            like_table=like,
             off_piece=float(np.hypot(*(here[:2] - beside[:2]))),
-            sure=length / (length + spread + _CHROMA_NOISE**2),
+            sure=sure,
             over_table=float(here[2] - around[2]),
             over_piece=float(here[2] - beside[2]),
             to_frame=bool((evidence.fixed[beyond] & (regions.card_share[beyond] <= 0.5)).any()),
@@ -197,13 +196,4 @@ def _near(
 def _look(regions: Regions, where: NDArray[np.int64]) -> Values:
     """Median over the pixels of log(R/G), log(B/G) and log light, shape (3,)."""
     look, area = regions.look[where, :3], regions.area_px[where]
-    order = np.argsort(look, axis=0)
-    reached = np.cumsum(area[order], axis=0)
-    middle = (reached < 0.5 * area.sum()).sum(0)
-    return np.asarray(np.take_along_axis(look, order, axis=0)[middle, np.arange(3)])
-
-
-def _spread(regions: Regions, where: NDArray[np.int64], middle: Values) -> float:
-    # 1.4826 medians are one standard deviation of a normal spread.
-    off = np.median(np.abs(regions.look[where, :2] - middle[:2]), axis=0)
-    return float(((1.4826 * off) ** 2).sum())
+    return np.concatenate([weighted_quantiles(each, area, (0.5,)) for each in look.T])

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.segmentation import watershed
 
+from grader.outline.likeness import like_table, spread_about
 from grader.outline.regions import Mask, edge_strength, log_look
 from grader.outline.strip import follow_strip
 
@@ -32,10 +33,6 @@ width of a brush mark, half a handle."""
 
 _LEAST_SHARE = 0.0002
 """Of the piece; a smaller difference changes no measurement and holds too few pixels to tell."""
-
-_CHROMA_NOISE = 0.04
-"""Change of log-chromaticity (natural log units) that is no change of material: the light that a
-piece throws on its table, and the noise of JPEG in dark places."""
 
 _SURE = 0.5
 """Least share of the difference between piece and table that is no noise and no spread."""
@@ -149,11 +146,11 @@ def _by_material(
             place = labels[near] == number
             around = cv2.dilate(place.astype(np.uint8), _disc(2 * reach)) > 0
             table = around & surely_out[near]
-            like_table = _likeness(chroma[near], place, around & surely_in[near], table)
+            likeness = _likeness(chroma[near], place, around & surely_in[near], table)
             # A foot may have the table's colour; the shadow at it is darker than the table too.
-            foot = feet and like_table > 0 and _median_step(light[near], place, table) > 0
-            if abs(like_table) > _CLEAR and not foot:
-                out[near][place] = like_table < 0
+            foot = feet and likeness > 0 and _median_step(light[near], place, table) > 0
+            if abs(likeness) > _CLEAR and not foot:
+                out[near][place] = likeness < 0
     return out
 
 
@@ -166,17 +163,9 @@ def _likeness(chroma: NDArray[np.float32], place: Mask, inside: Mask, outside: M
     if min(np.count_nonzero(inside), np.count_nonzero(outside)) < 12:
         return 0.0
     piece, table = np.median(chroma[inside], axis=0), np.median(chroma[outside], axis=0)
-    spread = sum(
-        # 1.4826 medians are one standard deviation of a normal spread.
-        float(((1.4826 * np.median(np.abs(chroma[where] - middle), axis=0)) ** 2).sum())
-        for where, middle in ((inside, piece), (outside, table))
-    )
-    change = table - piece
-    size = float(change @ change)
-    if size < _SURE * (size + spread + _CHROMA_NOISE**2):
-        return 0.0
-    away = np.median(chroma[place], axis=0) - 0.5 * (piece + table)
-    return float(away @ change) / size
+    spread = spread_about(chroma[inside], piece) + spread_about(chroma[outside], table)
+    like, sure = like_table(np.median(chroma[place], axis=0), piece, table, spread)
+    return like if sure >= _SURE else 0.0
 
 
 def _without_thorns(mask: Mask) -> Mask:
