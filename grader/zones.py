@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.gloss import is_gloss
 from grader.lip import Lip, find_lip, tone_edges
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, shrink
@@ -511,7 +512,14 @@ def _paint(
             # An outline near the very top is ragged with noise; the next level draws it lower.
             if level > _PAINT_SHIFT and float(np.median(strength[window][region])) < 1.6 * level:
                 continue
-            if _edge_is_sharp(strength[window], region, (wall & ~out)[window], surface):
+            if not _edge_is_sharp(strength[window], region, (wall & ~out)[window], surface):
+                continue
+            if not is_gloss(
+                surface.chroma[window][region],
+                surface.tone[window][region],
+                clay_chroma[window][region],
+                clay_tone[window][region],
+            ):
                 out[window] |= region
     return _to_half_height(strength, out, wall, surface)
 

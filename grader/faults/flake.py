@@ -125,6 +125,10 @@ _DRAWN_TRUST = 0.4
 """Where the other sides show more than one bite in 200 mm of outline, and one besides, they are
 toes, leaf teeth or letters more often than not: the finding goes to review as uncertain."""
 
+_BROKEN_TURN = np.radians(60.0)
+"""Turn as which lens and sensor show a corner of 90 degrees. Blunter bites are believed beside such
+a one, or an island: a hand wavers, too, but paint that lost its hold shows it in more than that."""
+
 _SHARP_TURN = np.radians(80.0)
 """Turn of a corner that no brush makes."""
 
@@ -245,7 +249,9 @@ def _bitten(
 def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
     """Bites as findings. What a drawing has on every side is the drawing; paint that comes off
     on every side leaves islands, too."""
-    out = []
+    out: list[Finding] = []
+    if not islands and all(b.turn_rad < _BROKEN_TURN for edge in bitten for b, _ in edge.bites):
+        return out
     for edge in bitten:
         others = [each for each in bitten if each is not edge]
         count = sum(len(each.bites) for each in others)
