@@ -211,8 +211,7 @@ def find_zones(
         bare = wall & ~grow(first_paint, surface.px(1.0))
         # Where paint reaches the foot, what is left of clay below it is but the paint's own rim: no
         # neighbour may talk away what lies farther from the fit than neighbours may correct it.
-        sure = np.hypot(*np.moveaxis(surface.chroma - clay_chroma, -1, 0)) > _MOST_CORRECTION
-        sure &= first_paint
+        sure = first_paint & (_off_clay(surface, clay_chroma) > _MOST_CORRECTION)
         clay_chroma = _local_clay(surface, bare, clay_chroma)
         paint = _paint(
             surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM, dark
@@ -489,7 +488,7 @@ def _paint(
     tone = np.minimum(tone, 0) * np.float32(dark * _PAINT_SHIFT / _PAINT_TONE)
     # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
     limit = np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
-    size = np.sqrt(((surface.chroma - clay_chroma) ** 2).sum(-1))
+    size = _off_clay(surface, clay_chroma)
     # What stands twice above the noise is no noise, and keeps its full height.
     sure = np.clip(size / limit - 1, 0, 1)
     size *= sure + (1 - sure) * (_PAINT_SHIFT / limit)
@@ -522,6 +521,17 @@ def _paint(
             ):
                 out[window] |= region
     return _to_half_height(strength, out, wall, surface)
+
+
+def _off_clay(surface: Surface, clay_chroma: NDArray[np.float32]) -> Plane:
+    """Log-chromaticity by which each place differs from clay.
+
+    Red is the first channel of a warm clay to be clipped. How much more of it there was nobody
+    knows, so that too little red is then no difference.
+    """
+    step = surface.chroma - clay_chroma
+    red = np.where(surface.clipped, np.maximum(step[..., 0], 0), step[..., 0])
+    return np.hypot(red, step[..., 1])
 
 
 def _to_half_height(strength: Plane, paint: Mask, wall: Mask, surface: Surface) -> Mask:
