@@ -266,7 +266,9 @@ def _body_outline(surface: Surface) -> tuple[int, int, NDArray[np.float64], NDAr
 
 def _stretch(width: int, left: NDArray[np.float64], right: NDArray[np.float64]) -> Plane:
     """One over the cosine of the angle at which a round wall is seen; 5 at most and beyond it."""
-    middle, half = (left + right)[:, None] / 2, (right - left)[:, None] / 2
+    middle = float(np.nanmedian(left + right)) / 2
+    # The root of a handle belongs to the outline of one side; the other shows where the wall ends.
+    half = np.fmin(middle - left, right - middle)[:, None]
     off = np.abs(np.arange(width)[None] - middle) / np.maximum(half, 1)
     cosine = np.sqrt(np.clip(1 - np.nan_to_num(off, nan=2.0) ** 2, 0.04, 1))
     return (1 / cosine).astype(np.float32)

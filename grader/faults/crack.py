@@ -76,6 +76,10 @@ _ASLANT_TRUST = 0.4
 sees the place from the front, shows a crack all the better: at the height of a painting such a line
 is less sure."""
 
+_BROADEST_MM = 1.2
+"""Cracks gape by less (common practice, no source). Where the wall turns away a painted square looks
+no broader, but is."""
+
 _LEAST_QUALITY = 0.15
 _LEAST_CERTAINTY = 0.2
 """Less than this is not worth a look; a crack is asked after sooner than any other fault."""
@@ -123,6 +127,7 @@ def find(evidence: Evidence) -> list[Finding]:
             part
             for part in parts
             if part.quality > _LEAST_QUALITY
+            and _breadth_mm(view, part.slot) < _BROADEST_MM
             and sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
         ]
         for group in _joined(view, parts):
@@ -152,6 +157,15 @@ def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints:
         by_hand, known = 1.0, True
     left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
     return slot.likeness * (1.0 - by_hand * (1.0 - left))
+
+
+def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
+    """Breadth of a line on the wall itself, which is wider across than it looks."""
+    rows, cols = slot.line.pixels(view.surface.mask.shape)
+    stretch = float(np.median(view.zones.stretch[rows, cols]))
+    along = slot.line.path[-1] - slot.line.path[0]
+    level, upright = np.abs(along) / max(float(np.linalg.norm(along)), 1e-6)
+    return slot.width_mm * stretch / float(np.hypot(upright, stretch * level))
 
 
 def _certainty(group: Sequence[_Part]) -> float:
