@@ -101,7 +101,8 @@ def read_skin(surface: Surface, zones: Zones, opening: float) -> Skin:
     map_y = np.repeat(rows[:, None], across.size, axis=1).astype(np.float32)
 
     reach = surface.px(_PAINT_REACH_MM)
-    clean = zones.wall & ~grow(zones.painted, reach) & ~grow(surface.clipped, reach)
+    # Beyond the other side of the body lie the root of a handle, a spout, or a strip of table.
+    clean = zones.facing & ~grow(zones.painted, reach) & ~grow(surface.clipped, reach)
     clean &= zones.noise < _NOISIEST
     fields = np.dstack([surface.chroma, surface.tone])
     samples = cv2.remap(fields, map_x, map_y, cv2.INTER_LINEAR)
