@@ -77,8 +77,8 @@ sees the place from the front, shows a crack all the better: at the height of a 
 is less sure."""
 
 _BROADEST_MM = 1.2
-"""Cracks gape by less (common practice, no source). Where the wall turns away a painted square looks
-no broader, but is."""
+"""Cracks gape by less (common practice, no source). Where the wall turns away a painted square
+looks no broader, but is."""
 
 _LEAST_QUALITY = 0.15
 _LEAST_CERTAINTY = 0.2

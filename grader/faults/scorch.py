@@ -6,11 +6,21 @@ a scorch is a patch, a browned side faces one azimuth and runs up and down the w
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
-from grader.faults.soft import Direction, SkinField, depart, on_photo, regions, shift_of
+from grader.faults.soft import (
+    Direction,
+    SkinField,
+    depart,
+    on_grid,
+    on_photo,
+    regions,
+    shift_of,
+)
+from grader.faults.spots import fill_from
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
@@ -36,6 +46,9 @@ _LEAST_SHIFT_DE00 = 1.8
 
 _LEAST_MM2 = 18.0
 """A patch of 5 mm, the smallest scorch of the trade."""
+
+_ACROSS_PAINT_MM = 10.0
+"""So far from clay that is seen browning is taken to go on beneath paint: half a painted band."""
 
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
@@ -72,8 +85,12 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
     seed = max(_LEAST_SEED, _SPREADS * field.noise)
     patches: list[Mask] = []
     broad: list[Mask] = []
-    for region in regions(departure, field.known[number], seed, 0.45 * seed):
-        cell_mm2 = skin.cell_mm[0] * skin.cell_mm[1]
+    cell_mm2 = skin.cell_mm[0] * skin.cell_mm[1]
+    through, reached = _beneath_paint(
+        view, departure, field.known[number], float(np.sqrt(cell_mm2))
+    )
+    for joined in regions(through, reached, seed, 0.45 * seed):
+        region = joined & field.known[number]
         # Half of the smallest scorch must be strong; one strong cell is a ring or a grain of grog.
         strong_mm2 = float((region & (departure > seed)).sum()) * cell_mm2
         if region.sum() * cell_mm2 < _LEAST_MM2 or strong_mm2 < 0.5 * _LEAST_MM2:
@@ -89,6 +106,15 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
             if made is not None:
                 out.append(made)
     return out
+
+
+def _beneath_paint(
+    view: ViewEvidence, departure: NDArray[np.float32], known: Mask, cell_mm: float
+) -> tuple[NDArray[np.float32], Mask]:
+    """Departure with what the clay around shows where paint hides it, and how far that reaches."""
+    apart = cv2.distanceTransform((~known).astype(np.uint8), cv2.DIST_L2, 3) * cell_mm
+    hidden = on_grid(view.zones.painted, view) > 0.5
+    return fill_from(departure, known), known | (hidden & (apart < _ACROSS_PAINT_MM))
 
 
 def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], region: Mask) -> bool:

@@ -136,7 +136,7 @@ def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: in
     departure = np.where(ok, departure - level, 0).astype(np.float32)
     low = departure[ok]
     noise = float(1.4826 * np.median(np.abs(low - np.median(low))))
-    shade = np.stack([_on_grid(view.shade, view) for view in views]) > 0.5
+    shade = np.stack([on_grid(view.shade, view) for view in views]) > 0.5
     departure[shade] *= _SHADE_TRUST
     departure[alone] *= _ALONE_TRUST
     return SkinField(departure, rest, ok, noise, shared)
@@ -148,7 +148,7 @@ def _stack(views: Sequence[ViewEvidence]) -> tuple[NDArray[np.float32], Mask]:
     for view in views:
         skin = view.skin
         assert skin is not None
-        ok = skin.known & (_on_grid(view.relief, view) < _RELIEF_SHARE)
+        ok = skin.known & (on_grid(view.relief, view) < _RELIEF_SHARE)
         field = np.concatenate([skin.chroma, skin.tone[..., None]], axis=-1)
         calm, ok = _smooth(field, ok)
         fields.append(calm)
@@ -156,7 +156,8 @@ def _stack(views: Sequence[ViewEvidence]) -> tuple[NDArray[np.float32], Mask]:
     return np.stack(fields), np.stack(known)
 
 
-def _on_grid(mask: Mask, view: ViewEvidence) -> NDArray[np.float32]:
+def on_grid(mask: Mask, view: ViewEvidence) -> NDArray[np.float32]:
+    """Share of each cell of the skin that a mask of the working picture covers, (ROWS, COLUMNS)."""
     skin = view.skin
     assert skin is not None
     return cv2.remap(  # type: ignore[no-any-return]
