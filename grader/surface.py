@@ -92,6 +92,11 @@ class Surface:
         """Length in working pixels."""
         return length_mm * self.px_per_mm
 
+    @property
+    def chroma_blur_px(self) -> float:
+        """Standard deviation of the blur that `chroma` was given."""
+        return _chroma_blur_px(self.px_per_mm)
+
 
 def read_surface(
     rgb: NDArray[np.uint8],
@@ -232,9 +237,13 @@ def _logs(light: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
 
 
 def _chroma(light: NDArray[np.float32], px_per_mm: float) -> NDArray[np.float32]:
-    # Cameras store colour at half the pixels: finer than 0.15 mm or 1 px it is only noise.
-    logs = _logs(light, max(1.0, 0.15 * px_per_mm))
+    logs = _logs(light, _chroma_blur_px(px_per_mm))
     return np.dstack([logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1]])
+
+
+def _chroma_blur_px(px_per_mm: float) -> float:
+    # Cameras store colour at half the pixels: finer than 0.15 mm or 1 px it is only noise.
+    return max(1.0, 0.15 * px_per_mm)
 
 
 def _tone(light: NDArray[np.float32]) -> Plane:

@@ -364,7 +364,7 @@ def _report(
     diameter_mm = spot.diameter_px / surface.px_per_mm
     if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
         return None
-    if not _core_is_clay(view, spot, at, contrast):
+    if not _core_is_clay(view, spot, at, contrast, ring.light):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -402,7 +402,13 @@ def _report(
     )
 
 
-def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int], contrast: float) -> bool:
+def _core_is_clay(
+    view: ViewEvidence,
+    spot: Spot,
+    at: tuple[int, int],
+    contrast: float,
+    paint: NDArray[np.floating],
+) -> bool:
     """Whether the middle of a larger mark, which no blur reaches, has the hue of the clay.
 
     A white eye on cream clay lies in the same direction from dark paint as the clay does.
@@ -413,13 +419,20 @@ def _core_is_clay(view: ViewEvidence, spot: Spot, at: tuple[int, int], contrast:
     if core.sum() < 4:
         return True
     window = window_of(spot.region, at)
-    seen = np.median(view.surface.chroma[window][core], axis=0)
+    chroma = np.median(view.surface.chroma[window][core], axis=0)
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
-    # Share of the surroundings that a Gaussian blur brings to the middle of a disc.
-    blurred_in = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * _CORE_BLUR_PX**2)))
-    slack = max(_CORE_MATCH, 3.0 * noise) + blurred_in * contrast
-    return float(np.hypot(*(seen - clay))) < slack
+    # Share of the surroundings that a Gaussian blur brings to the middle of a disc. Where the clay
+    # gives little blue, a little light of blue paint shifts its hue by much.
+    blur_px = np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px)
+    most = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * blur_px**2)))
+    light = np.median(view.surface.light[window][core], axis=0)
+    share = np.linspace(0, most, 5)[:, None]
+    freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
+    off = float(np.hypot(*(chroma + freed - clay).T).min())
+    # A ragged flake lets in more than a disc does.
+    ragged = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * _CORE_BLUR_PX**2))) * contrast
+    return off < max(_CORE_MATCH, 3.0 * noise) + ragged
 
 
 @dataclass(frozen=True, slots=True)
@@ -434,11 +447,14 @@ class _Ring:
         Whether the spot is but a blend of two paints.
     surely_clay : bool
         Whether the spot has the hue of the clay, and no blend of the paints comes near that.
+    light : ndarray of float, shape (3,)
+        Of the paint round it, linear.
     """
 
     shift_de00: float
     mixed: bool
     surely_clay: bool
+    light: NDArray[np.floating]
 
 
 def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
@@ -453,7 +469,7 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
         ~grow(spot.region, 2) & view.zones.paint[window] & grow(spot.region, view.surface.px(1.5))
     )
     if ring.sum() < 6:
-        return _Ring(0.0, True, False)
+        return _Ring(0.0, True, False, np.zeros(3))
     inside = np.median(light[spot.region], axis=0)
     around = light[ring]
     middle = around.mean(0)
@@ -473,9 +489,10 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
     apart = float(np.hypot(*(blends - clay).T).min())
     off_clay = float(np.hypot(*(_log_chroma(inside[None])[0] - clay)))
     sure = apart > _OWN_HUE and off_clay < 0.5 * apart
-    lab = linear_to_lab(np.stack([inside, np.median(around, axis=0)]))
+    paint = np.median(around, axis=0)
+    lab = linear_to_lab(np.stack([inside, paint]))
     shift = float(ciede2000(lab[0], lab[1]))
-    return _Ring(shift, mixed and not sure, sure)
+    return _Ring(shift, mixed and not sure, sure, paint)
 
 
 def _log_chroma(light: NDArray[np.floating]) -> NDArray[np.float64]:
