@@ -1,9 +1,10 @@
-"""Shine on a glaze: light that is mirrored without being tinted, added to the light of the clay.
+"""Shine on a glaze, and the milk of a thick one: light added to that of the clay, untinted.
 
 By the dichromatic reflection model (Shafer 1985, doi:10.1002/col.5080100409) a shining place has
 the colour of the body plus a share of the light source itself. With the white balance taken out
 that source is neutral: chroma moves from the clay straight toward neutral, and tone must rise by
-just as much light as was added. Paint goes another way, covers the clay wholly, or is no lighter.
+just as much light as was added. A milky glaze scatters the same light back, more where it lies
+thicker, and takes some of the clay's away. Paint goes another way or covers the clay evenly.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ _OFF_LINE = 0.05
 """Distance from the line between clay and neutral, with green as 1: three times what a lamp and a
 window of unlike colour part the two by; the median paint lies 0.2 off."""
 
-_MOST = 0.75
-"""Share of mirrored light above which a place is white paint, or so bright that nothing is judged
-there: clay that still shows a quarter of itself is covered by no brush."""
+_MOST = (0.75, 0.85)
+"""Share of light added above which a place is white paint, or so bright that nothing is judged
+there: clay that still shows a quarter of itself is covered by no brush. Milk hides more of it."""
 
 _LEAST = 0.06
 """Below this share no direction can be told."""
@@ -25,14 +26,21 @@ _LEAST = 0.06
 _RISE = 0.6
 """Part of the rise of tone that must be there: clay around is up to a half lighter or darker."""
 
+_DARKER = -0.15
+"""Tone by which a veil may lie below the clay: the waver of the fit through it."""
 
-def is_gloss(
+_EVEN = 0.55
+"""Tenth over nine tenths of the share within a region: a brush lays 0.75 and more of it (measured
+on painted white), a veil runs out to nothing."""
+
+
+def is_clay_beneath(
     chroma: NDArray[np.float32],
     tone: NDArray[np.float32],
     clay_chroma: NDArray[np.float32],
     clay_tone: NDArray[np.float32],
 ) -> bool:
-    """Whether a region is clay with light mirrored on it.
+    """Whether a region is glazed clay with light mirrored on it, or beneath a milky veil.
 
     Parameters
     ----------
@@ -51,9 +59,12 @@ def is_gloss(
     way = 1.0 - clay
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 0.01)
     step = seen - clay
-    share = float(np.median((step * way).sum(1) / length**2))
+    low, share, high = np.quantile((step * way).sum(1) / length**2, (0.1, 0.5, 0.9)).tolist()
     off = float(np.median(np.abs(step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]) / length))
-    if off > _OFF_LINE or not _LEAST < share < _MOST:
+    if off > _OFF_LINE or not _LEAST < share < _MOST[1]:
         return False
+    rise = float(np.median(tone - clay_tone))
     # Of the light that is seen, this share was added: what remains is the clay's own.
-    return float(np.median(tone - clay_tone)) > -_RISE * np.log1p(-share)
+    if share < _MOST[0] and rise > -_RISE * np.log1p(-share):
+        return True
+    return rise > _DARKER and low < _EVEN * high

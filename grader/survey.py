@@ -13,7 +13,7 @@ import numpy as np
 from grader.batch import PieceEntry, Shot
 from grader.checks import check_photo, with_casts
 from grader.errors import PhotoError
-from grader.facts import PieceFacts
+from grader.facts import Finish, PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import SIDES_IN_TURN, Finding, PhotoReport, PieceSurvey, Problem, Zone
 from grader.mates import read_likeness
@@ -108,7 +108,9 @@ def gather(
     # One stand, one lamp: a photo with another tint among its sisters is told, not corrected.
     photos = with_casts(reports, {look.surface.photo: look.target for look in looks})
     facts = entry.facts
-    views = view_evidence([look.surface for look in looks], decorated=facts.decorated)
+    views = view_evidence(
+        [look.surface for look in looks], decorated=facts.decorated, finish=facts.finish
+    )
     return Gathered(photos, Evidence(views, facts.finish, facts.decorated))
 
 
@@ -164,7 +166,7 @@ def _look(
 
 
 def view_evidence(
-    surfaces: Sequence[Surface], *, decorated: bool | None
+    surfaces: Sequence[Surface], *, decorated: bool | None, finish: Finish | None = None
 ) -> tuple[ViewEvidence, ...]:
     """Divide all photos of one piece into zones, sides first and in the order of turning.
 
@@ -172,6 +174,7 @@ def view_evidence(
     ----------
     surfaces : sequence of Surface
     decorated : bool or None
+    finish : {"raw", "glazed", "coloured"} or None
         As the potter says.
 
     Returns
@@ -186,7 +189,13 @@ def view_evidence(
     clay = common_clay(sides or others)
 
     def zones_of(surface: Surface, from_side: bool) -> Zones:
-        return find_zones(surface, clay, decorated=decorated, seen_from_side=from_side)
+        return find_zones(
+            surface,
+            clay,
+            decorated=decorated,
+            seen_from_side=from_side,
+            glazed=finish != "raw",
+        )
 
     side_zones = [zones_of(surface, True) for surface in sides]
     reliefs = find_reliefs(sides, side_zones)

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.gloss import is_gloss
+from grader.gloss import is_clay_beneath
 from grader.lip import Lip, find_lip, tone_edges
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, shrink
@@ -55,6 +55,10 @@ _SHADE_TONE = 0.8
 
 _WIDE_MM = 32.0
 """The same at first, when paint is not yet known and must be less than half of the window."""
+
+_LIT_TONE = (-0.8, 0.4)
+"""Tone (natural logarithm) against the fit through the clay, over which light changes its hue with
+its strength: a face wholly in shade, and one turned to the lamp."""
 
 _MOST_CORRECTION = 0.3
 """Log-chromaticity by which lamps and walls of mixed light may tint clay from place to place."""
@@ -170,7 +174,12 @@ def common_clay(surfaces: Sequence[Surface]) -> tuple[float, float]:
 
 
 def find_zones(
-    surface: Surface, clay: tuple[float, float], *, decorated: bool | None, seen_from_side: bool
+    surface: Surface,
+    clay: tuple[float, float],
+    *,
+    decorated: bool | None,
+    seen_from_side: bool,
+    glazed: bool = True,
 ) -> Zones:
     """Divide one photo of a piece into its zones.
 
@@ -183,6 +192,8 @@ def find_zones(
         False where the potter says that nothing is painted.
     seen_from_side : bool
         False for views of the inside and of the foot, which have no opening to look into.
+    glazed : bool, default True
+        False for raw clay, on which nothing shines or turns milky.
 
     Returns
     -------
@@ -195,6 +206,7 @@ def find_zones(
     rim = ~shrink(surface.mask, surface.px(1.2))
     wall = surface.mask & ~rim & ~inside & ~surface.glare
     clay_chroma, clay_tone = _sound_clay(surface, wall, clay)
+    chroma = _free_of_light(surface, wall, clay_chroma, clay_tone)
     noise = chroma_noise(surface)
     if decorated is False:
         paint = np.zeros_like(wall)
@@ -205,16 +217,35 @@ def find_zones(
         # Light that falls into a pot or on a foot draws sharp dark shapes: there only colour tells.
         dark = 1.0 if seen_from_side else 0.0
         first_paint = _paint(
-            surface, wall & body, clay_chroma, clay_tone, noise, wall, _WIDE_MM, dark
+            surface,
+            wall & body,
+            chroma - clay_chroma,
+            clay_chroma,
+            clay_tone,
+            noise,
+            wall,
+            _WIDE_MM,
+            dark,
+            glazed,
         )
         # With this paint known, the clay can be followed wherever lamps and walls tint it.
         bare = wall & ~grow(first_paint, surface.px(1.0))
         # Where paint reaches the foot, what is left of clay below it is but the paint's own rim: no
         # neighbour may talk away what lies farther from the fit than neighbours may correct it.
-        sure = first_paint & (_off_clay(surface, clay_chroma) > _MOST_CORRECTION)
-        clay_chroma = _local_clay(surface, bare, clay_chroma)
+        sure = first_paint & (_off_clay(surface, chroma - clay_chroma) > _MOST_CORRECTION)
+        step = chroma - _local_clay(surface, chroma, bare, clay_chroma)
+        clay_chroma = _local_clay(surface, surface.chroma, bare, clay_chroma)
         paint = _paint(
-            surface, wall & body, clay_chroma, clay_tone, noise, bare, _BACKGROUND_MM, dark
+            surface,
+            wall & body,
+            step,
+            clay_chroma,
+            clay_tone,
+            noise,
+            bare,
+            _BACKGROUND_MM,
+            dark,
+            glazed,
         )
         paint |= sure
     painted = _close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
@@ -438,15 +469,7 @@ def _sound_clay(
     rows, cols = rows[pick], cols[pick]
     values = np.column_stack([surface.chroma[rows, cols], surface.tone[rows, cols]])
     terms = _terms(rows / height, cols / width)
-    keep = np.ones(len(rows), bool)
-    weights = np.zeros((terms.shape[1], 3))
-    for _ in range(4):
-        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
-        rest = np.abs(values - terms @ weights)
-        spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-4
-        keep = (rest < 2.5 * spread).all(1)
-        if keep.sum() < 200:
-            break
+    weights = _fit(terms, values)
     grid_rows, grid_cols = np.mgrid[0:height:8, 0:width:8]
     coarse = (_terms(grid_rows.ravel() / height, grid_cols.ravel() / width) @ weights).reshape(
         *grid_rows.shape, 3
@@ -455,11 +478,48 @@ def _sound_clay(
     return np.ascontiguousarray(full[..., :2]), np.ascontiguousarray(full[..., 2])
 
 
-def _local_clay(surface: Surface, bare: Mask, fit: NDArray[np.float32]) -> NDArray[np.float32]:
+def _fit(terms: NDArray[np.float64], values: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Weights of a linear fit from which outliers are dropped, shape (terms, channels)."""
+    keep = np.ones(len(values), bool)
+    weights = np.zeros((terms.shape[1], values.shape[1]))
+    for _ in range(4):
+        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
+        rest = np.abs(values - terms @ weights)
+        spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-4
+        keep = (rest < 2.5 * spread).all(1)
+        if keep.sum() < 200:
+            break
+    return weights
+
+
+def _free_of_light(
+    surface: Surface, wall: Mask, clay_chroma: NDArray[np.float32], clay_tone: Plane
+) -> NDArray[np.float32]:
+    """Chroma less what the light itself changes from its lit to its shaded side.
+
+    Lamp, sky and table are of unlike colour: where less of the lamp falls, on the shaded flank of a
+    ring or a facet, the clay takes on the hue of the room. How much for each step of tone, the clay
+    of this photo shows.
+    """
+    off = surface.chroma - clay_chroma
+    lit = np.clip(surface.tone - clay_tone, *_LIT_TONE)
+    rows, cols = np.nonzero(wall & (np.abs(off).max(-1) < 1.5 * _PAINT_SHIFT))
+    if len(rows) < 200:
+        return surface.chroma
+    pick = np.linspace(0, len(rows) - 1, min(len(rows), 20000)).astype(int)
+    at = rows[pick], cols[pick]
+    terms = np.column_stack([np.ones(len(pick)), lit[at]])
+    weights = _fit(terms, off[at])
+    return surface.chroma - lit[..., None] * weights[1].astype(np.float32)
+
+
+def _local_clay(
+    surface: Surface, chroma: NDArray[np.float32], bare: Mask, fit: NDArray[np.float32]
+) -> NDArray[np.float32]:
     """Clay colour as its own neighbourhood shows it, on top of the fit over the whole piece."""
     out = fit.copy()
     for channel in range(2):
-        rest = surface.chroma[..., channel] - fit[..., channel]
+        rest = chroma[..., channel] - fit[..., channel]
         rest = np.clip(rest, -_MOST_CORRECTION, _MOST_CORRECTION)
         out[..., channel] += _background(rest, bare, _CLAY_WINDOW_MM, surface.px_per_mm)
     return out
@@ -472,14 +532,17 @@ def _terms(y: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64
 def _paint(
     surface: Surface,
     wall: Mask,
+    step: NDArray[np.float32],
     clay_chroma: NDArray[np.float32],
     clay_tone: Plane,
     noise: Plane,
     bare: Mask,
     window_mm: float,
     dark: float,
+    glazed: bool,
 ) -> Mask:
-    """What differs from clay with a sharp edge; `dark` is the weight of being darker, 0 or 1.
+    """What differs from clay, by the chroma `step`, with a sharp edge; `dark` is the weight of
+    being darker, 0 or 1.
 
     A veil of glaze that runs into a painting makes one soft region with it; asking for more and
     more difference parts the two.
@@ -490,7 +553,7 @@ def _paint(
     tone = np.minimum(tone, 0) * np.float32(dark * _PAINT_SHIFT / _PAINT_TONE)
     # In deep shade the camera's noise alone is as large as a paint; it is measured, not guessed.
     limit = np.maximum(_NOISE_SPREADS * noise, _PAINT_SHIFT)
-    size = _off_clay(surface, clay_chroma)
+    size = _off_clay(surface, step)
     # What stands twice above the noise is no noise, and keeps its full height.
     sure = np.clip(size / limit - 1, 0, 1)
     size *= sure + (1 - sure) * (_PAINT_SHIFT / limit)
@@ -515,7 +578,7 @@ def _paint(
                 continue
             if not _edge_is_sharp(strength[window], region, (wall & ~out)[window], surface):
                 continue
-            if not is_gloss(
+            if not glazed or not is_clay_beneath(
                 surface.chroma[window][region],
                 surface.tone[window][region],
                 clay_chroma[window][region],
@@ -525,13 +588,12 @@ def _paint(
     return _to_half_height(strength, out, wall, surface)
 
 
-def _off_clay(surface: Surface, clay_chroma: NDArray[np.float32]) -> Plane:
-    """Log-chromaticity by which each place differs from clay.
+def _off_clay(surface: Surface, step: NDArray[np.float32]) -> Plane:
+    """Log-chromaticity by which each place differs from clay, of the two differences.
 
     Red is the first channel of a warm clay to be clipped. How much more of it there was nobody
     knows, so that too little red is then no difference.
     """
-    step = surface.chroma - clay_chroma
     red = np.where(surface.clipped, np.maximum(step[..., 0], 0), step[..., 0])
     return np.hypot(red, step[..., 1])
 

@@ -169,7 +169,9 @@ def by_size(looks: Sequence[Evidence], kind: str, curve: Curve, rng: np.random.G
             marks(view, kind, rng) if only in (None, number) else (view.surface, [])
             for number, view in enumerate(evidence.sides)
         ]
-        views = view_evidence([surface for surface, _ in done], decorated=evidence.decorated)
+        views = view_evidence(
+            [surface for surface, _ in done], decorated=evidence.decorated, finish=evidence.finish
+        )
         found = module.find(replace(evidence, views=views))
         for surface, laid in done:
             for size_mm, row, col in laid:
@@ -218,7 +220,7 @@ def by_shift(looks: Sequence[Evidence], kind: str, curve: Curve, rng: np.random.
                 if changed is not None:
                     surfaces[number], row, col = changed
                     laid.append((de00, number, row, col))
-            views = view_evidence(surfaces, decorated=evidence.decorated)
+            views = view_evidence(surfaces, decorated=evidence.decorated, finish=evidence.finish)
             found = module.find(replace(evidence, views=views))
             for de00, number, row, col in laid:
                 curve.add(float(de00), _touches(found, surfaces[number], row, col))
