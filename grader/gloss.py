@@ -16,9 +16,9 @@ _OFF_LINE = 0.05
 """Distance from the line between clay and neutral, with green as 1: three times what a lamp and a
 window of unlike colour part the two by; the median paint lies 0.2 off."""
 
-_MOST = (0.75, 0.85)
+_MOST = 0.75
 """Share of light added above which a place is white paint, or so bright that nothing is judged
-there: clay that still shows a quarter of itself is covered by no brush. Milk hides more of it."""
+there: clay that still shows a quarter of itself is covered by no brush."""
 
 _LEAST = 0.06
 """Below this share no direction can be told."""
@@ -61,10 +61,9 @@ def is_clay_beneath(
     step = seen - clay
     low, share, high = np.quantile((step * way).sum(1) / length**2, (0.1, 0.5, 0.9)).tolist()
     off = float(np.median(np.abs(step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]) / length))
-    if off > _OFF_LINE or not _LEAST < share < _MOST[1]:
+    if off > _OFF_LINE or not _LEAST < share < _MOST:
         return False
     rise = float(np.median(tone - clay_tone))
     # Of the light that is seen, this share was added: what remains is the clay's own.
-    if share < _MOST[0] and rise > -_RISE * np.log1p(-share):
-        return True
-    return rise > _DARKER and low < _EVEN * high
+    shines = rise > -_RISE * np.log1p(-share)
+    return bool(shines or (rise > _DARKER and low < _EVEN * high))
