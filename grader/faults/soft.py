@@ -33,6 +33,10 @@ _SHADE_TRUST = 0.4
 """Beside a handle that faces the camera most of a difference is the handle's own light."""
 
 
+_OF_STEP = 0.5
+"""Share of a departure that the next row of sound skin makes alone, from which a row too high or
+too low may have made it."""
+
 _ALONE_TRUST = 0.6
 """Held against one view alone, the light itself may bend more than the fit does."""
 
@@ -137,9 +141,24 @@ def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: in
     low = departure[ok]
     noise = float(1.4826 * np.median(np.abs(low - np.median(low))))
     shade = np.stack([on_grid(view.shade, view) for view in views]) > 0.5
+    departure[_within_a_row(sound @ weights) > _OF_STEP * departure] = 0
     departure[shade] *= _SHADE_TRUST
     departure[alone] *= _ALONE_TRUST
     return SkinField(departure, rest, ok, noise, shared)
+
+
+def _within_a_row(along: NDArray[np.floating]) -> NDArray[np.float32]:
+    """What sound skin gains within a row up or down, shape (views, ROWS, COLUMNS).
+
+    Rims and feet are found to within a row: at the shadow of a lid the next row is far browner,
+    and no view need show it at the same height as another.
+    """
+    known = np.isfinite(along)
+    filled = np.where(known, along, -np.inf).astype(np.float32)
+    rows = np.ones((3, 1), np.uint8)
+    most = np.stack([cv2.dilate(each, rows) for each in filled])
+    gain = np.subtract(most, filled, out=np.zeros_like(filled), where=known)
+    return np.where(np.isfinite(gain), gain, 0)
 
 
 def _stack(views: Sequence[ViewEvidence]) -> tuple[NDArray[np.float32], Mask]:
