@@ -24,7 +24,7 @@ _LEAST = 0.06
 """Below this share no direction can be told."""
 
 _RISE = 0.6
-"""Part of the rise of tone that must be there: clay around is up to a half lighter or darker."""
+"""Part of the rise of tone that must be there: the rest is the waver of shading about its fit."""
 
 _DARKER = -0.15
 """Tone by which a veil may lie below the clay: the waver of the fit through it."""

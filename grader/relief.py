@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from grader.edges import jump, slopes, step_height
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, shrink
-from grader.zones import Zones, jump, slopes, step_height
+from grader.zones import Zones
 
 _EDGE_TONE = 0.07
 """Step of tone (7 % of light) that counts as an edge of form; grain and rings stay below."""

@@ -12,6 +12,7 @@ import numpy as np
 
 from grader.batch import PieceEntry, Shot
 from grader.checks import check_photo, with_casts
+from grader.clay import common_clay
 from grader.errors import PhotoError
 from grader.facts import Finish, PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
@@ -24,7 +25,7 @@ from grader.relief import find_reliefs
 from grader.skin import opening_share, read_skin
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
-from grader.zones import Zones, common_clay, find_zones
+from grader.zones import Zones, find_zones
 
 ANALYSIS_VERSION = 3
 """Raised whenever the same photo may give other findings; kept with every record."""

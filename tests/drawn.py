@@ -12,10 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.clay import common_clay
 from grader.colour.srgb import encode_srgb
 from grader.piece import Silhouette
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Scale, Target
+from grader.zones import Zones, find_zones
 
 CLAY = (0.62, 0.52, 0.40)
 BLUE = (0.08, 0.13, 0.32)
@@ -147,3 +149,17 @@ def island(
     area = np.pi * (diameter_px / 2) ** 2
     order = np.sort(reach.ravel())
     return np.asarray(reach <= order[round(area)])
+
+
+def zones_of(pot: Drawn, decorated: bool | None = None) -> tuple[Surface, Zones]:
+    """Surface and zones of a drawn pot, seen from the side."""
+    surface = pot.surface()
+    clay = common_clay([surface])
+    return surface, find_zones(surface, clay, decorated=decorated, seen_from_side=True)
+
+
+def cut(pot: Drawn, surface: Surface, name: str) -> NDArray[np.bool_]:
+    """A layer of the drawing on the working picture of its surface."""
+    x, y = (int(value) for value in surface.origin_px)
+    height, width = surface.mask.shape
+    return pot.layers[name][y : y + height, x : x + width]

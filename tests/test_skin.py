@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from grader.clay import common_clay
 from grader.skin import COLUMNS, ROWS, opening_share, read_skin
-from grader.zones import common_clay, find_zones
+from grader.zones import find_zones
 from tests.drawn import BLUE, Drawn, blob, draw_pot
 
 
@@ -43,3 +44,17 @@ def test_a_scorch_shows_where_it_is() -> None:
 def test_cells_are_measured_in_millimetres() -> None:
     skin = skin_of(draw_pot())
     assert 0.9 < skin.cell_mm[0] < 1.2
+
+
+def test_what_the_other_side_of_the_body_does_not_have_is_left_out() -> None:
+    """An outline that takes in a strip of table beside the foot must not pass for clay."""
+    clean = draw_pot()
+    taken_in = draw_pot()
+    rows, cols = np.flatnonzero(clean.mask.any(1)), np.flatnonzero(clean.mask.any(0))
+    low = np.s_[rows[-1] - 160 : rows[-1] - 20, cols[0] - 40 : cols[0] + 40]
+    taken_in.mask[low] = True
+    seen, told = skin_of(clean), skin_of(taken_in)
+    assert seen.known.mean() > 0.9
+    grid = np.stack([told.chroma[..., 0], told.chroma[..., 1]])
+    spread = np.nanmax(np.abs(grid - np.nanmedian(grid, axis=(1, 2), keepdims=True)))
+    assert spread < 0.08

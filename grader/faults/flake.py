@@ -125,9 +125,11 @@ _DRAWN_TRUST = 0.4
 """Where the other sides show more than one bite in 200 mm of outline, and one besides, they are
 toes, leaf teeth or letters more often than not: the finding goes to review as uncertain."""
 
-_BROKEN_TURN = np.radians(60.0)
-"""Turn as which lens and sensor show a corner of 90 degrees. Blunter bites are believed beside such
-a one, or an island: a hand wavers, too, but paint that lost its hold shows it in more than that."""
+_BROKEN_TURN = np.radians(50.0)
+_BROKEN_TURN_RELIEF = np.radians(60.0)
+"""Turn as which lens and sensor still show a corner of 90 degrees, and as which they show it at
+best: that is asked near a handle, whose own edge cuts the paint. Blunter bites are believed beside
+such a one, or an island: a hand wavers, too, but paint that lost its hold shows it in more."""
 
 _SHARP_TURN = np.radians(80.0)
 """Turn of a corner that no brush makes."""
@@ -250,7 +252,7 @@ def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
     """Bites as findings. What a drawing has on every side is the drawing; paint that comes off
     on every side leaves islands, too."""
     out: list[Finding] = []
-    if not islands and all(b.turn_rad < _BROKEN_TURN for edge in bitten for b, _ in edge.bites):
+    if not islands and not any(_is_broken(edge, bite) for edge in bitten for bite, _ in edge.bites):
         return out
     for edge in bitten:
         others = [each for each in bitten if each is not edge]
@@ -264,6 +266,14 @@ def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
             if report is not None:
                 out.append(report)
     return out
+
+
+def _is_broken(edge: _Bitten, bite: Bite) -> bool:
+    """Whether a bite has corners that no brush leaves."""
+    row, col = edge.corner
+    at = window_of(bite.region, (row + bite.corner[0], col + bite.corner[1]))
+    near_form = edge.view.relief[at][bite.region].mean() > 0.5
+    return bite.turn_rad > (_BROKEN_TURN_RELIEF if near_form else _BROKEN_TURN)
 
 
 def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
+from grader.clay import common_clay
 from grader.facts import Finish
 from grader.faults import Evidence, ViewEvidence
 from grader.findings import Finding
@@ -22,7 +23,7 @@ from grader.relief import find_reliefs
 from grader.skin import opening_share, read_skin
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Scale, Target
-from grader.zones import common_clay, find_zones
+from grader.zones import find_zones
 from tests.scenes import develop
 
 Picture = NDArray[np.float64]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -66,3 +67,29 @@ def test_clay_of_a_strong_hue_shows_between_black_and_white() -> None:
     found = flake.find(made.seen(front, *walls[1:], decorated=True))
     assert [each.fault for each in found] == ["flake"]
     assert np.hypot(*np.subtract(made.place_mm(found[0]), (24, 31.5))) < 1.2
+
+
+def test_a_blunt_bite_is_believed_beside_a_sure_loss_alone() -> None:
+    """Where a hand wavered the outline turns in, but at no sharp corner."""
+    band = np.array([(6, 20), (22.7, 20), (23.4, 21.3), (24.6, 21.3), (25.3, 20), (42, 20)])
+    cover = made.blank()
+    outline = np.vstack([band, [(42, 40), (6, 40)]])
+    cv2.fillPoly(cover, [np.round(outline * made.PX_PER_MM * 4).astype(np.int32)], 1.0)
+    walls = [made.lay(made.wall(seed=seed), cover, made.COBALT) for seed in range(4)]
+    plain = made.lay(made.wall(seed=1), made.box(6, 20, 42, 40), made.COBALT)
+    alone = flake.find(made.seen(walls[0], plain, plain, plain, decorated=True))
+    beside = flake.find(made.seen(_bare(walls[0], (32, 31), 1.8), plain, plain, plain))
+    assert alone == []
+    assert sorted(each.why[:7] for each in beside) == ["A bite ", "An isla"]
+
+
+def test_clay_that_gives_little_blue_is_told_through_the_blue_of_the_paint() -> None:
+    """A fiftieth of the light of blue paint, blurred in, makes a third more blue of red clay."""
+    clay, blue = (0.36, 0.11, 0.035), (0.07, 0.09, 0.34)
+    walls = [
+        made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), blue)
+        for seed in range(4)
+    ]
+    front = made.lay(walls[0], made.island((24, 31.5), 1.5, seed=3), clay)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True, blur_px=1.9))
+    assert [each.fault for each in found] == ["flake"]

@@ -81,3 +81,35 @@ def test_glaze_is_not_judged() -> None:
     front = _with(made.wall(), _patch(20, 30, 11), _burnt(made.BUFF, (-8, 3, 4)))
     walls = [made.wall(seed=seed) for seed in (1, 2, 3)]
     assert scorch.find(made.seen(front, *walls, finish="glazed")) == []
+
+
+def test_browning_beneath_a_painted_band_is_one_browned_side() -> None:
+    right, _ = made.places_mm()
+    side = np.exp(-(((right - 18) / 13) ** 2))
+    squares = np.maximum.reduce(
+        [
+            made.box(x, y, x + 5.6, y + 5.6)
+            for row, y in enumerate((22.0, 28.0, 34.0))
+            for x in np.arange(-6.0 + 6 * (row % 2), 48, 12.0)
+        ]
+    )
+
+    def painted(picture: Picture) -> Picture:
+        return made.lay(picture, squares, made.BLACK)
+
+    front = painted(_with(made.wall(), side, _burnt(made.BUFF, (-8, 3, 4))))
+    walls = [painted(made.wall(seed=seed)) for seed in (1, 2, 3)]
+    found = scorch.find(made.seen(front, *walls, finish="raw", decorated=True))
+    assert [(each.fault, each.view) for each in found] == [("one_sided_browning", "front")]
+
+
+def test_a_shadow_that_lies_a_row_lower_on_one_side_is_no_scorch() -> None:
+    """Under a lid is a warm dark strip; rim and foot are found to within a row or two of pixels."""
+
+    def lidded(seed: int, top_mm: float) -> Picture:
+        _, down = made.places_mm()
+        strip = ((down > top_mm) & (down < top_mm + 3.0)).astype(float)
+        return _with(made.wall(seed=seed), strip, (0.62, 0.55, 0.48))
+
+    walls = [lidded(seed, 12.0 + 0.6 * (seed == 2)) for seed in range(4)]
+    assert scorch.find(made.seen(*walls, finish="raw", decorated=False)) == []
