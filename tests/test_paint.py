@@ -49,13 +49,18 @@ def _faceted(wall: made.Picture) -> made.Picture:
     right, down = made.places_mm()
     rings = 0.85 + 0.15 * np.sin(2 * np.pi * down / 4)
     lamp = np.where(right < 24, 0.6, 0.12) * rings
-    table = np.array([1.12, 1.0, 0.84]) * 0.4
+    table = np.array([1.2, 1.0, 0.76]) * 0.4
     return np.asarray(wall * (lamp[..., None] + table))
 
 
-def test_a_face_in_shade_of_another_hue_is_no_paint() -> None:
-    zones = _zones(_faceted(made.wall()))
-    assert zones.paint.sum() < 0.02 * zones.wall.sum()
+def test_the_flanks_of_rings_in_two_lights_are_no_paint() -> None:
+    """The upper flank of a sharp ring sees a warm lamp, the lower a bluish sky."""
+    right, down = made.places_mm()
+    deep = np.where(right > 24, 0.25, 0.08)
+    lamp = 0.5 + (deep * np.tanh(4 * np.sin(2 * np.pi * down / 5)))[..., None]
+    light = lamp * np.array([1.1, 1.0, 0.88]) + 0.35 * np.array([0.85, 1.0, 1.2])
+    zones = _zones(made.wall() * light)
+    assert zones.paint.sum() < 0.07 * zones.wall.sum()
 
 
 def test_paint_on_a_face_in_shade_is_found() -> None:

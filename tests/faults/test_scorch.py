@@ -111,5 +111,5 @@ def test_a_shadow_that_lies_a_row_lower_on_one_side_is_no_scorch() -> None:
         strip = ((down > top_mm) & (down < top_mm + 3.0)).astype(float)
         return _with(made.wall(seed=seed), strip, (0.62, 0.55, 0.48))
 
-    walls = [lidded(seed, 12.0 + 0.6 * (seed == 2)) for seed in range(4)]
+    walls = [lidded(seed, 32.0 + 0.75 * (seed == 2)) for seed in range(4)]
     assert scorch.find(made.seen(*walls, finish="raw", decorated=False)) == []
