@@ -28,6 +28,12 @@ _LIT_TONE = (-0.8, 0.4)
 """Tone (natural logarithm) against the fit through the clay, over which light changes its hue with
 its strength: a face wholly in shade, and one turned to the lamp."""
 
+_RING_TONE = 0.2
+"""Tone by which throwing rings and grain waver: enough to learn the hue of the light from."""
+
+_FOLLOWS = 0.3
+"""Correlation of hue and tone from which the light is what they have in common."""
+
 MOST_CORRECTION = 0.3
 """Log-chromaticity by which lamps and walls of mixed light may tint clay from place to place."""
 
@@ -144,14 +150,17 @@ def free_of_light(
     """
     off = surface.chroma - clay_chroma
     lit = np.clip(surface.tone - clay_tone, *_LIT_TONE)
-    rows, cols = np.nonzero(wall & (np.abs(off).max(-1) < 1.5 * PAINT_SHIFT))
+    # A thin coat of paint is darker and of another hue, too, but by more.
+    clear = (np.abs(off).max(-1) < 1.5 * PAINT_SHIFT) & (np.abs(lit) < _RING_TONE)
+    rows, cols = np.nonzero(wall & clear)
     if len(rows) < 200:
         return surface.chroma
     pick = np.linspace(0, len(rows) - 1, min(len(rows), 20000)).astype(int)
     at = rows[pick], cols[pick]
     terms = np.column_stack([np.ones(len(pick)), lit[at]])
-    weights = _fit(terms, off[at])
-    return surface.chroma - lit[..., None] * weights[1].astype(np.float32)
+    slope = _fit(terms, off[at])[1]
+    told = np.abs(np.corrcoef(lit[at], off[at].T)[0, 1:]) > _FOLLOWS
+    return surface.chroma - lit[..., None] * np.where(told, slope, 0).astype(np.float32)
 
 
 def local_clay(
