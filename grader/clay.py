@@ -31,7 +31,7 @@ its strength: a face wholly in shade, and one turned to the lamp."""
 _RING_TONE = 0.2
 """Tone by which throwing rings and grain waver: enough to learn the hue of the light from."""
 
-_FOLLOWS = 0.3
+_FOLLOWS = 0.4
 """Correlation of hue and tone from which the light is what they have in common."""
 
 MOST_CORRECTION = 0.3
