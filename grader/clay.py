@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.piece import Mask
-from grader.surface import Plane, Surface, shrink
+from grader.surface import Plane, Surface, fill_from, shrink
 
 _BIN = 0.0125
 """Bin of the chroma histogram: half the noise of a phone photo in one log-chromaticity."""
@@ -36,6 +36,9 @@ _FOLLOWS = 0.4
 
 MOST_CORRECTION = 0.3
 """Log-chromaticity by which lamps and walls of mixed light may tint clay from place to place."""
+
+_FEWEST, _ENOUGH = 200, 20000
+"""Pixels below which nothing is fitted, and beyond which a fit gets no better but slower."""
 
 _CLAY_WINDOW_MM = 26.0
 """Window in which faint paint must be the smaller part, if it is to be told from tinted light."""
@@ -93,17 +96,14 @@ def sound_clay(
     turns warmer toward a wall bends like this, paint and faults do not.
     """
     height, width = surface.mask.shape
-    near = np.abs(surface.chroma - np.array(clay, np.float32)).max(-1) < 1.5 * PAINT_SHIFT
-    rows, cols = np.nonzero(where & near)
-    if len(rows) < 200:
+    at = _some(where & _near(surface.chroma - np.array(clay, np.float32)))
+    if at is None:
         flat = np.broadcast_to(np.array(clay, np.float32), (height, width, 2)).copy()
         tone = surface.tone[where] if where.any() else surface.tone[surface.mask]
         level = float(np.median(tone)) if tone.size else 0.0
         return flat, np.full((height, width), level, np.float32)
-    pick = np.linspace(0, len(rows) - 1, min(len(rows), 20000)).astype(int)
-    rows, cols = rows[pick], cols[pick]
-    values = np.column_stack([surface.chroma[rows, cols], surface.tone[rows, cols]])
-    terms = _terms(rows / height, cols / width)
+    values = np.column_stack([surface.chroma[at], surface.tone[at]])
+    terms = _terms(at[0] / height, at[1] / width)
     weights = _fit(terms, values)
     grid_rows, grid_cols = np.mgrid[0:height:8, 0:width:8]
     coarse = (_terms(grid_rows.ravel() / height, grid_cols.ravel() / width) @ weights).reshape(
@@ -111,6 +111,20 @@ def sound_clay(
     )
     full = cv2.resize(coarse.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(full[..., :2]), np.ascontiguousarray(full[..., 2])
+
+
+def _near(step: NDArray[np.float32]) -> Mask:
+    """Where a difference of chroma is small enough for clay in tinted light."""
+    return np.asarray(np.abs(step).max(-1) < 1.5 * PAINT_SHIFT)
+
+
+def _some(where: Mask) -> tuple[NDArray[np.intp], NDArray[np.intp]] | None:
+    """Rows and columns of pixels spread evenly over a mask; None where it holds too few to fit."""
+    rows, cols = np.nonzero(where)
+    if len(rows) < _FEWEST:
+        return None
+    pick = np.linspace(0, len(rows) - 1, min(len(rows), _ENOUGH)).astype(int)
+    return rows[pick], cols[pick]
 
 
 def _fit(terms: NDArray[np.float64], values: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -122,7 +136,7 @@ def _fit(terms: NDArray[np.float64], values: NDArray[np.floating]) -> NDArray[np
         rest = np.abs(values - terms @ weights)
         spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-4
         keep = (rest < 2.5 * spread).all(1)
-        if keep.sum() < 200:
+        if keep.sum() < _FEWEST:
             break
     return weights
 
@@ -151,13 +165,10 @@ def free_of_light(
     off = surface.chroma - clay_chroma
     lit = np.clip(surface.tone - clay_tone, *_LIT_TONE)
     # A thin coat of paint is darker and of another hue, too, but by more.
-    clear = (np.abs(off).max(-1) < 1.5 * PAINT_SHIFT) & (np.abs(lit) < _RING_TONE)
-    rows, cols = np.nonzero(wall & clear)
-    if len(rows) < 200:
+    at = _some(wall & _near(off) & (np.abs(lit) < _RING_TONE))
+    if at is None:
         return surface.chroma
-    pick = np.linspace(0, len(rows) - 1, min(len(rows), 20000)).astype(int)
-    at = rows[pick], cols[pick]
-    terms = np.column_stack([np.ones(len(pick)), lit[at]])
+    terms = np.column_stack([np.ones(len(at[0])), lit[at]])
     slope = _fit(terms, off[at])[1]
     told = np.abs(np.corrcoef(lit[at], off[at].T)[0, 1:]) > _FOLLOWS
     return surface.chroma - lit[..., None] * np.where(told, slope, 0).astype(np.float32)
@@ -215,13 +226,7 @@ def background(plane: Plane, where: Mask, window_mm: float, px_per_mm: float) ->
     if not inside.any():
         return plane
     # Beyond the mask its nearest pixel goes on, so that table and paint have no say.
-    _, labels = cv2.distanceTransformWithLabels(
-        (~inside).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    lookup = np.zeros(int(labels.max()) + 1, np.int64)
-    flat = np.flatnonzero(inside)
-    lookup[labels.ravel()[flat]] = flat
-    small = small.ravel()[lookup[labels]]
+    small = fill_from(small, inside)
     low, high = float(small.min()), float(small.max())
     step = max(high - low, 1e-3) / 255.0
     window = 2 * max(1, round(window_mm * px_per_mm * scale / 2)) + 1

@@ -165,7 +165,7 @@ def _paint(
 
 
 def _off_clay(surface: Surface, step: NDArray[np.float32]) -> Plane:
-    """Log-chromaticity by which each place differs from clay, of the two differences.
+    """How far each place is off the clay, from the steps of its two log-chromaticities.
 
     Red is the first channel of a warm clay to be clipped. How much more of it there was nobody
     knows, so that too little red is then no difference.

@@ -225,6 +225,19 @@ def shrink(mask: Mask, radius_px: float) -> Mask:
     )
 
 
+def fill_from(plane: NDArray[np.float32], source: Mask) -> NDArray[np.float32]:
+    """Give every pixel outside `source` the value of the nearest pixel inside it."""
+    if source.all() or not source.any():
+        return plane
+    _, labels = cv2.distanceTransformWithLabels(
+        (~source).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    lookup = np.zeros(int(labels.max()) + 1, np.int64)
+    flat = np.flatnonzero(source)
+    lookup[labels.ravel()[flat]] = flat
+    return plane.reshape(-1, *plane.shape[2:])[lookup[labels]]
+
+
 def _shrink(mask: Mask, size: tuple[int, int]) -> Plane:
     return cv2.resize(  # type: ignore[no-any-return]
         mask.astype(np.float32), size, interpolation=cv2.INTER_AREA

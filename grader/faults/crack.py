@@ -181,8 +181,8 @@ def _certainty(group: Sequence[_Part]) -> float:
 
 def _is_aslant(view: ViewEvidence, group: Sequence[_Part]) -> bool:
     """Whether a crack lies among paint where the wall turns away."""
-    path = np.round(np.concatenate([part.path for part in group])).astype(int)
-    cols, rows = np.clip(path, 0, np.array(view.surface.mask.shape[::-1]) - 1).T
+    shape = view.surface.mask.shape
+    rows, cols = np.concatenate([part.slot.line.pixels(shape) for part in group], axis=1)
     turned = ~view.zones.facing[rows, cols]
     if view.skin is None or turned.mean() < _ASLANT_SHARE:
         return False

@@ -18,10 +18,10 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
-from grader.faults.spots import Spot, enclosed, fill_from, find_spots, local_median, outlined
+from grader.faults.spots import Spot, enclosed, find_spots, local_median, outlined
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, grow, shrink
+from grader.surface import Plane, fill_from, grow, shrink
 
 _LARGEST_MM = 4.2
 """Flakes are 0.3 to 3 mm across (common practice, no source), and ragged ones longer; a gap longer
@@ -432,17 +432,20 @@ def _core_is_clay(
     chroma = np.median(view.surface.chroma[window][core], axis=0)
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
-    # Share of the surroundings that a Gaussian blur brings to the middle of a disc. Where the clay
-    # gives little blue, a little light of blue paint shifts its hue by much.
-    blur_px = np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px)
-    most = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * blur_px**2)))
+    # Where the clay gives little blue, a little light of blue paint shifts its hue by much.
+    most = _let_in(spot, float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px)))
     light = np.median(view.surface.light[window][core], axis=0)
     share = np.linspace(0, most, 5)[:, None]
     freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
     off = float(np.hypot(*(chroma + freed - clay).T).min())
     # A ragged flake lets in more than a disc does.
-    ragged = float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * _CORE_BLUR_PX**2))) * contrast
+    ragged = _let_in(spot, _CORE_BLUR_PX) * contrast
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
+
+
+def _let_in(spot: Spot, blur_px: float) -> float:
+    """Share of the surroundings that a Gaussian blur brings to the middle of a disc."""
+    return float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * blur_px**2)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from grader.edges import jump
-from grader.faults.spots import fill_from
 from grader.piece import Mask
-from grader.surface import Plane, Surface, shrink
+from grader.surface import Plane, Surface, fill_from, shrink
 
 _CHROMA_WEIGHT = 0.7
 """A step of log-chromaticity counts a little less than one of log light: its grain is coarser."""

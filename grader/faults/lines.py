@@ -19,9 +19,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
-from grader.faults.spots import fill_from
 from grader.piece import Mask
-from grader.surface import Plane, Surface, shrink
+from grader.surface import Plane, Surface, fill_from, shrink
 
 _FINEST_PX_PER_MM = 6.0
 """A line of 0.15 mm is then one pixel, and takes a third of its light away after the blur."""

@@ -20,10 +20,10 @@ from grader.faults.soft import (
     regions,
     shift_of,
 )
-from grader.faults.spots import fill_from
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
+from grader.surface import fill_from
 
 BROWN = Direction(red=0.5, blue=-0.5)
 """Browning raises log(R/G) and lowers log(B/G); tone is left out, since shade lowers it too."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from grader.piece import Mask
 from grader.surface import Plane, grow
@@ -280,16 +279,3 @@ def local_median(plane: Plane, window_px: float, *, low: float, high: float) -> 
     step = (high - low) / 255.0
     as_bytes = np.clip((plane - low) / step, 0, 255).astype(np.uint8)
     return (cv2.medianBlur(as_bytes, size).astype(np.float32) * step + low).astype(np.float32)
-
-
-def fill_from(plane: NDArray[np.float32], source: Mask) -> NDArray[np.float32]:
-    """Give every pixel outside `source` the value of the nearest pixel inside it."""
-    if source.all() or not source.any():
-        return plane
-    _, labels = cv2.distanceTransformWithLabels(
-        (~source).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    lookup = np.zeros(int(labels.max()) + 1, np.int64)
-    flat = np.flatnonzero(source)
-    lookup[labels.ravel()[flat]] = flat
-    return plane.reshape(-1, *plane.shape[2:])[lookup[labels]]

@@ -9,11 +9,11 @@ import numpy as np
 
 from grader.faults.coverage import Relative, find_paints, relative_light
 from grader.faults.evidence import Evidence, ViewEvidence
-from grader.faults.spots import fill_from
 from grader.findings import Finding, PhotoReport
 from grader.mates.likeness import ColourFrom, Flag, Likeness, PaintLook, Side, SmallMark
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
+from grader.surface import fill_from
 
 _SURROUND_MM = 9.0
 """A mark is what differs from the median this far round it: wider shapes are paint or clay."""
