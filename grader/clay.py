@@ -169,9 +169,11 @@ def free_of_light(
     if at is None:
         return surface.chroma
     terms = np.column_stack([np.ones(len(at[0])), lit[at]])
-    slope = _fit(terms, off[at])[1]
-    told = np.abs(np.corrcoef(lit[at], off[at].T)[0, 1:]) > _FOLLOWS
-    return surface.chroma - lit[..., None] * np.where(told, slope, 0).astype(np.float32)
+    # One light moves both log-chromaticities, though grain may hide it in one of them.
+    if np.abs(np.corrcoef(lit[at], off[at].T)[0, 1:]).max() < _FOLLOWS:
+        return surface.chroma
+    slope = _fit(terms, off[at])[1].astype(np.float32)
+    return surface.chroma - lit[..., None] * slope
 
 
 def local_clay(
