@@ -233,7 +233,7 @@ _CALM = """async () => {
   const ends = performance.now() + 250;
   while (performance.now() < ends) {
     const still = document.querySelector("[data-test-script-state='notRunning']")
-      && !document.querySelector("[data-stale='true']")
+      && !document.querySelector("[data-stale='true'], [aria-busy='true']")
       && !document.getAnimations().some((each) => each.playState === "running");
     if (!still) return false;
     await new Promise((done) => requestAnimationFrame(done));

@@ -180,6 +180,7 @@ class BenchPanel {
       pen.fillStyle = "#cfccc5";
       pen.fillRect(0, 0, canvas.width, canvas.height);
     }
+    note.setAttribute("aria-busy", String(finding.sound_px === undefined));
     note.textContent = finding.sound_px ? "sound surface, same scale" : finding.sound_px === null ? "no free surface beside it" : "looking for sound surface …";
   }
 }
