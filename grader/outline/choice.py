@@ -37,9 +37,10 @@ and table may be too alike to learn one from the other. Then all first cuts toge
 are as likely as the likeliest but for the last (log odds), if that has the third: each of them lost
 another part of the piece."""
 
-_ENCLOSES, _CREDIBLE = 1.5, 0.15
-"""A cut half as large again round another wins if it is credible at all: the edges of a painted
-band are stronger than those of the pot that it runs round."""
+_ENCLOSES, _CREDIBLE, _FAR_LIKELIER = 1.5, 0.15, 20.0
+"""A cut half as large again round another wins if it is credible at all, and the other has not so
+many times its odds: the edges of a painted band are stronger than those of the pot that it runs
+round."""
 
 # Log odds that a cut overlaps the truth to 0.95 or so; fitted as in `surroundings`.
 _AT_FIRST = np.array(
@@ -209,7 +210,7 @@ def _unrivalled(
         within = common > 0.9 * area[other].sum() and size > _ENCLOSES * area[other].sum()
         if apart and not within:
             rival = max(rival, likely)
-    for_it, for_rival = (each / max(1e-9, 1.0 - each) for each in (chance, rival))
+    for_it, for_rival = _odds(chance), _odds(rival)
     return for_it / max(1e-9, for_it + for_rival)
 
 
@@ -221,9 +222,14 @@ def pick(regions: Regions, masks: list[Mask], chances: list[float]) -> int:
         inner, outer = masks[best], masks[number]
         encloses = area[inner & outer].sum() > 0.9 * area[inner].sum()
         larger = area[outer].sum() > _ENCLOSES * area[inner].sum()
-        if encloses and larger and chances[number] > _CREDIBLE:
+        beside = _odds(chances[best]) < _FAR_LIKELIER * _odds(chances[number])
+        if encloses and larger and beside and chances[number] > _CREDIBLE:
             best = int(number)
     return best
+
+
+def _odds(chance: float) -> float:
+    return chance / max(1e-9, 1.0 - chance)
 
 
 def _chance(measures: Values) -> float:

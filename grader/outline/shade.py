@@ -19,10 +19,10 @@ from grader.outline.parts import beyond_mirror, connected_parts
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.surroundings import SHADOW_DEPTH, Evidence
 
-_LEAST_SHARE, _MOST_SHARE = 0.004, 0.15
+_LEAST_SHARE, _BROAD, _MOST_SHARE = 0.004, 0.04, 0.15
 _MOST_ONE_SIDED = 0.4
-"""Of the piece: smaller parts change no measurement, larger ones are no shadow beside it, unless
-they lie on one side only."""
+"""Of the piece: smaller parts change no measurement, one that fades is told from noise, larger ones
+are no shadow beside it, unless they lie on one side only."""
 
 _UPPER_ROWS = (0.1, 0.5)
 """Part of the height in which the axis of the piece is read: shadow lies lower."""
@@ -46,6 +46,10 @@ _OTHER_HUE = 0.25
 """Log-chromaticity by which a part that lies beyond the table, seen from the piece, differs from
 the piece, even where that is painted: twice what warm and cool light make of one clay."""
 
+_ITS_OWN, _AS_NEAR = 0.3, 0.5
+"""Share of the piece that has the chromaticity of a part (nearer to it by the second than table is):
+the foot below a painted band is of the clay above it, whatever lies beside it."""
+
 _LEAST_SHADE = 0.1
 _DEEP_SHADE, _FAR_DARKER = 0.5, 1.0
 """Log light by which any shadow is darker than its table, a deep one is, and a deep one is darker
@@ -55,24 +59,33 @@ _SOFT, _BLURRED = 3.0, 2.2
 """Mean cost of a border that is no sharp edge (a chance of one in twenty), or hardly one (one in
 nine); paint at the outline has a sharp one."""
 
+_FADES, _DARKER, _EDGE_COST, _NO_EDGE = 0.25, 0.05, 1.5, 0.1
+"""Log light by which what fades all round into the table is darker than table and piece; cost
+below which a border is an edge (a chance of a fifth), and share of it that is none at all. A piece
+ends on an edge, and what is painted on it begins at one; the shadow on the table has neither."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Part:
     """A part of a cut, as it compares with what lies near it.
 
     `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
-    the difference between the two that is no noise; `off_piece` log-chromaticity, `over_table` and
-    `over_piece` log light, `outer_cost` that of a pixel of its border; `to_frame` whether it runs
-    on to the margin.
+    the difference between the two that is no noise; `of_piece` the share of the piece that has its
+    colour; `off_piece` log-chromaticity, `over_table` and `over_piece` log light, `outer_cost` that
+    of a pixel of its border, `with_edge` the share of its border, to the table or to the piece,
+    that is an edge; `share` its size; `to_frame` whether it runs on to the margin.
     """
 
     regions: NDArray[np.int64]
+    of_piece: float
     like_table: float
     sure: float
     off_piece: float
     over_table: float
     over_piece: float
     outer_cost: float
+    with_edge: float
+    share: float
     to_frame: bool
 
 
@@ -125,6 +138,8 @@ def _one_sided(regions: Regions, chosen: Mask) -> Mask:
 
 
 def _is_none_of_it(part: _Part) -> bool:
+    if part.of_piece > _ITS_OWN:
+        return False
     if part.to_frame and part.sure > _TELLS and part.like_table > _LIKE_TABLE:
         # No shadow, but a streak of the table that hangs on the piece.
         return True
@@ -134,6 +149,8 @@ def _is_none_of_it(part: _Part) -> bool:
         return part.like_table > _LIKE_TABLE
     if part.like_table > 0.5 and part.off_piece > _OTHER_HUE and part.outer_cost > _BLURRED:
         return True
+    if part.share > _BROAD and part.with_edge < _NO_EDGE and part.outer_cost > _SOFT:
+        return part.over_table < -_FADES and part.over_piece < -_DARKER
     deep = part.over_table < -_DEEP_SHADE and part.over_piece < -_FAR_DARKER
     unknown = part.sure < _DOES_NOT_TELL and abs(part.like_table) < 0.5
     return deep and unknown and part.outer_cost > _SOFT
@@ -173,16 +190,26 @@ def _left_out(
             for where, middle in ((table, around), (piece, beside))
         )
         like, sure = like_table(here[:2], beside[:2], around[:2], spread)
-        border = regions.border_px[rim][outer]
+        edges, length = evidence.edge_cost[rim], regions.border_px[rim]
+        on_edge = length * (edges < _EDGE_COST)
+        away = np.hypot(*(chroma[chosen & ~inside] - here[:2]).T)
+        close = away < _AS_NEAR * np.hypot(*(around[:2] - here[:2]))
         yield _Part(
             regions=part,
+            of_piece=float(area[chosen & ~inside] @ close)
+            / max(1.0, size - float(area[part].sum())),
             like_table=like,
             off_piece=float(np.hypot(*(here[:2] - beside[:2]))),
             sure=sure,
             over_table=float(here[2] - around[2]),
             over_piece=float(here[2] - beside[2]),
             to_frame=bool((evidence.fixed[beyond] & (regions.card_share[beyond] <= 0.5)).any()),
-            outer_cost=float(evidence.edge_cost[rim][outer] @ border) / float(border.sum()),
+            outer_cost=float(edges[outer] @ length[outer]) / float(length[outer].sum()),
+            with_edge=max(
+                float(on_edge[to].sum()) / max(1.0, float(length[to].sum()))
+                for to in (outer, ~outer)
+            ),
+            share=share,
         )
 
 

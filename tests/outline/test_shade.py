@@ -10,7 +10,13 @@ from numpy.typing import NDArray
 from grader.outline.regions import Regions, divide
 from grader.outline.shade import without_shadow
 from grader.outline.surroundings import weigh_surroundings
-from tests.drawn import draw_pot
+from tests.drawn import Drawn, draw_pot
+
+
+def _half(pot: Drawn) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """All of the pot within 550 px: regions are those of a small picture."""
+    small = cv2.resize(pot.rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8), pot.mask[::2, ::2]
 
 
 def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -55,6 +61,34 @@ def test_a_painted_part_stays_though_another_cut_leaves_it_out() -> None:
     painted = np.where(foot[..., None], [40, 60, 120], pot.rgb).astype(np.uint8)
     regions, left = _cut(painted, pot.mask, pot.mask & ~foot)
     assert (left[regions.labels] & foot).sum() > 0.9 * foot.sum()
+
+
+def test_a_foot_of_the_clay_above_a_painted_band_stays() -> None:
+    """Beside the foot is paint of another hue, from which the clay differs as the table does."""
+    rgb, pot = _half(draw_pot(clay=(0.62, 0.22, 0.10), table=(0.60, 0.43, 0.26)))
+    down = np.arange(len(pot)) - np.flatnonzero(pot.any(1))[0]
+    share = (down / pot.any(1).sum())[:, None]
+    foot, band = pot & (share > 0.9), pot & (share > 0.6) & (share <= 0.9)
+    painted = np.where(band[..., None], [40, 150, 150], rgb)
+    # The foot turns away from the light.
+    painted[foot] = painted[foot] * 0.75
+    regions, left = _cut(painted.astype(np.uint8), pot, pot & ~foot)
+    assert (left[regions.labels] & foot).sum() > 0.9 * foot.sum()
+
+
+def test_shadow_that_fades_all_round_into_a_table_of_the_same_colour_is_taken_out() -> None:
+    """The foot of the pot is in the shade too, so that neither border of it is an edge."""
+    rgb, pot = _half(draw_pot(clay=(0.68, 0.56, 0.41), table=(0.66, 0.55, 0.40)))
+    rows, cols = np.flatnonzero(pot.any(1)), np.flatnonzero(pot.any(0))
+    ring = np.zeros(pot.shape, np.uint8)
+    middle = (int(cols.mean()), int(rows[0] + 0.97 * len(rows)))
+    cv2.ellipse(ring, middle, (int(0.62 * len(cols)), len(rows) // 7), 0, 0, 360, 1, -1)
+    shade = (ring > 0) & ~pot
+    light = 1.0 - 0.6 * cv2.GaussianBlur(ring.astype(np.float32), (0, 0), 9.0)
+    darker = (rgb * (light**0.45)[..., None]).astype(np.uint8)
+    regions, left = _cut(darker, pot | shade, pot)
+    assert (left[regions.labels] & shade).sum() < 0.3 * shade.sum()
+    assert (left[regions.labels] & pot).sum() > 0.97 * pot.sum()
 
 
 def test_with_no_other_cut_nothing_changes() -> None:
