@@ -47,8 +47,8 @@ _OTHER_HUE = 0.25
 the piece, even where that is painted: twice what warm and cool light make of one clay."""
 
 _ITS_OWN, _AS_NEAR = 0.3, 0.5
-"""Share of the piece that has the chromaticity of a part (nearer to it by the second than table is):
-the foot below a painted band is of the clay above it, whatever lies beside it."""
+"""Share of the piece that has the chromaticity of a part (nearer to it by the second than table
+is): the foot below a painted band is of the clay above it, whatever lies beside it."""
 
 _LEAST_SHADE = 0.1
 _DEEP_SHADE, _FAR_DARKER = 0.5, 1.0
@@ -194,6 +194,7 @@ def _left_out(
         on_edge = length * (edges < _EDGE_COST)
         away = np.hypot(*(chroma[chosen & ~inside] - here[:2]).T)
         close = away < _AS_NEAR * np.hypot(*(around[:2] - here[:2]))
+        rest = area[chosen & ~inside]
         yield _Part(
             regions=part,
             of_piece=float(area[chosen & ~inside] @ close)
