@@ -194,7 +194,6 @@ def _left_out(
         on_edge = length * (edges < _EDGE_COST)
         away = np.hypot(*(chroma[chosen & ~inside] - here[:2]).T)
         close = away < _AS_NEAR * np.hypot(*(around[:2] - here[:2]))
-        rest = area[chosen & ~inside]
         yield _Part(
             regions=part,
             of_piece=float(area[chosen & ~inside] @ close)
