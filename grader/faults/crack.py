@@ -60,6 +60,12 @@ _LIKE_LENGTH = 0.4
 """Two lines are alike up to this difference of missing light and this ratio of widths, and where
 the one is no scrap of a grain beside the other (its length over that of the line)."""
 
+_ROUND_VIEWS = 3
+_ROUND_MM = 25.0
+"""A crack shows on two sides at most, and pieces with two are rare: short lines on three sides of a
+piece that may be decorated are twigs or grass of a drawing that goes round it. What runs round a
+piece as a crack (a dunt) is one, and longer."""
+
 _RIM_MM = 1.5
 _RIM_SHARE = 0.6
 """A line of which so much runs so near outlines of islands with a rim is the foot of one."""
@@ -117,7 +123,7 @@ def find(evidence: Evidence) -> list[Finding]:
     slots = [_slots(view) for view in views]
     everywhere = [slot for own in slots for slot in own]
     paints = paints_of(views)
-    out: list[Finding] = []
+    seen: list[tuple[ViewEvidence, list[_Part], float]] = []
     for view, own in zip(views, slots, strict=True):
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
@@ -139,8 +145,10 @@ def find(evidence: Evidence) -> list[Finding]:
                 and not any(lies_on_table(view, part.slot) for part in group)
                 and not _is_rim(view, group, outlines())
             ):
-                out.append(_report(view, group, certainty))
-    return out
+                seen.append((view, group, certainty))
+    if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
+        seen = [each for each in seen if each[0].skin is None]
+    return [_report(*each) for each in seen]
 
 
 def _slots(view: ViewEvidence) -> list[Slot]:
@@ -188,6 +196,14 @@ def _is_aslant(view: ViewEvidence, group: Sequence[_Part]) -> bool:
         return False
     band = view.zones.paint[rows.min() : rows.max() + 1]
     return bool(band.any(1).mean() > _ASLANT_SHARE)
+
+
+def _go_round(found: Sequence[tuple[ViewEvidence, Sequence[_Part]]]) -> bool:
+    """Whether short lines, and no long one, lie on so many sides that they are no one crack."""
+    on_sides = [(view, group) for view, group in found if view.skin is not None]
+    longest = max((sum(each.length_mm for each in group) for _, group in on_sides), default=0.0)
+    sides = {view.surface.view for view, _ in on_sides}
+    return longest < _ROUND_MM and len(sides) >= _ROUND_VIEWS
 
 
 def _joined(view: ViewEvidence, parts: Sequence[_Part]) -> list[list[_Part]]:

@@ -233,6 +233,26 @@ def test_at_the_edge_beside_a_painting_a_line_is_less_sure() -> None:
     assert certainty(14.5) < 0.6 * certainty(40)
 
 
+@pytest.mark.parametrize(
+    ("lengths_mm", "decorated", "count"),
+    [
+        ((12, 12, 12), True, 0),
+        ((12, 12, 12), False, 3),  # on bare clay nothing is drawn
+        ((12, 12), True, 2),  # one crack, or two
+        ((32, 12, 12), True, 3),  # what long crack runs round, runs on
+    ],
+)
+def test_short_lines_round_a_decorated_piece_are_its_drawing(
+    lengths_mm: tuple[float, ...], decorated: bool, count: int
+) -> None:
+    sides = [
+        made.crack(made.wall(seed=n), start_mm=(14 + 7 * n, 8 + 5 * n), length_mm=long, seed=n)
+        for n, long in enumerate(lengths_mm)
+    ]
+    sides += [made.wall(seed=n) for n in range(len(sides), 4)]
+    assert len(_found(*sides, decorated=decorated)) == count
+
+
 @pytest.mark.parametrize(("x", "is_crack"), [(24.0, True), (46.2, False)])
 def test_a_dark_line_on_the_turn_of_the_wall_is_broader_than_it_looks(
     x: float, is_crack: bool
