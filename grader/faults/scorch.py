@@ -50,6 +50,10 @@ _LEAST_MM2 = 18.0
 _ACROSS_PAINT_MM = 10.0
 """So far from clay that is seen browning is taken to go on beneath paint: half a painted band."""
 
+_THERE_TOO = 0.5
+"""Share of a patch that another view shows at the same place of the picture: it is the shadow of
+a second handle, or of a lid, since a scorch turns with the piece."""
+
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
 
@@ -97,7 +101,10 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
             continue
         if not _as_burnt(field.fields[number], departure, region):
             continue
-        (broad if _is_broad(region, departure, skin.cell_mm) else patches).append(region)
+        if _is_broad(region, departure, skin.cell_mm):
+            broad.append(region)
+        elif not _is_there_too(field, number, region):
+            patches.append(region)
     out = []
     for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
         if parts:
@@ -124,6 +131,16 @@ def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], regio
     along = float(np.median(departure[core]))
     darkens = _DARKENING[0] * along < -tone < _DARKENING[1] * along
     return darkens and _REDDENING[0] * along < red < _REDDENING[1] * along
+
+
+def _is_there_too(field: SkinField, number: int, region: Mask) -> bool:
+    """Whether another view departs as much at the same place of the picture."""
+    own = float(np.median(field.departure[number][region]))
+    for other in range(len(field.departure)):
+        there = field.departure[other][region]
+        if other != number and float(np.median(there)) > _THERE_TOO * own:
+            return True
+    return False
 
 
 def _is_broad(region: Mask, departure: NDArray[np.float32], cell_mm: tuple[float, float]) -> bool:

@@ -113,3 +113,19 @@ def test_a_shadow_that_lies_a_row_lower_on_one_side_is_no_scorch() -> None:
 
     walls = [lidded(seed, 32.0 + 0.75 * (seed == 2)) for seed in range(4)]
     assert scorch.find(made.seen(*walls, finish="raw", decorated=False)) == []
+
+
+@pytest.mark.parametrize(("x_of_second", "count"), [(20.0, 0), (34.0, 2)])
+def test_what_two_sides_show_at_one_place_of_the_picture_is_no_scorch(
+    x_of_second: float, count: int
+) -> None:
+    """A pot with two handles throws the same brownish shadow on both of these sides."""
+    factor = _burnt(made.BUFF, (-8, 3, 4))
+    sides = [
+        _with(made.wall(seed=0), _patch(20, 30, 11), factor),
+        made.wall(seed=1),
+        _with(made.wall(seed=2), _patch(x_of_second, 30, 11), factor),
+        made.wall(seed=3),
+    ]
+    found = scorch.find(made.seen(*sides, finish="raw", decorated=False))
+    assert [each.fault for each in found] == ["scorch"] * count
