@@ -16,6 +16,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
     Direction,
     SkinField,
+    along_skin,
     depart,
     on_photo,
     own_departure,
@@ -62,6 +63,12 @@ _HEMMED, _FAINT_HEMMED = 0.55, 0.3
 of its own to be known by: clay between brush strokes, or between a handle and the outline. A faint
 one needs more of it."""
 
+_OWN_SHARE, _OWN_EDGE = 0.5, 2.0
+_EDGE_CELLS = 4
+"""Another view may look sound because a handle warms it: a veil also stands out from its own view,
+by half a seed from the bend of the light through it, or, where it takes in all of the foot and
+bends the fit, by two seeds from the cells around."""
+
 _SEEN_BESIDE = 0.5
 """A veil at the edge of one photo shows at least half as strong on the next, which sees that place
 from the front; light on the turn of the wall does not."""
@@ -95,7 +102,6 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     seed = max(_LEAST_SEED, _SPREADS * field.noise, _REFLECTED / _clay_share(view))
     if not field.shared_light:
         seed *= 1.6
-    # Another view may look sound because a handle warms it; a veil also stands out from its own.
     own = own_departure(view, MILKY)
     parts = []
     for region in regions(departure, field.known[number], seed, 0.5 * seed):
@@ -104,7 +110,9 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         brighter = float(np.median(field.fields[number][..., 2][strong]))
         within = float(np.quantile(own[strong], 0.75))
         brightest = max(_BRIGHTER, _BRIGHTENS * float(np.median(departure[strong])))
-        if area < _LEAST_MM2 or not -_DARKER < brighter < brightest or within < 0.5 * seed:
+        if area < _LEAST_MM2 or not -_DARKER < brighter < brightest:
+            continue
+        if within < _OWN_SHARE * seed and _own_edge(view, field, number, region) < _OWN_EDGE * seed:
             continue
         beside = seen_beside(views, field, number, region)
         strength = float(np.quantile(departure[region], 0.9))
@@ -138,6 +146,21 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         f"{shift:.1f} dE00 from the glaze {against}; it is not brighter, so it is no reflection."
     )
     return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)
+
+
+def _own_edge(view: ViewEvidence, field: SkinField, number: int, region: Mask) -> float:
+    """How far the strong part of a region stands out from the cells of this view round it."""
+    departure, known = field.departure[number], field.known[number]
+    core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
+    near, far = (
+        cv2.dilate(region.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
+        for size in (3, 2 * _EDGE_CELLS + 1)
+    )
+    ring = far & ~near & known
+    along = along_skin(view, MILKY)
+    if not ring.any():
+        return 0.0
+    return float(np.median(along[core]) - np.median(along[ring]))
 
 
 def _hemmed(field: SkinField, number: int, region: Mask) -> float:

@@ -276,6 +276,13 @@ def _are_neighbours(one: ViewEvidence, other: ViewEvidence) -> bool:
     return turn % len(SIDES_IN_TURN) in (1, len(SIDES_IN_TURN) - 1)
 
 
+def along_skin(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:
+    """Colour of one view along a direction, smoothed; 0 where unknown, shape (ROWS, COLUMNS)."""
+    fields, known = _stack([view])
+    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
+    return np.where(known[0], np.nan_to_num(fields[0] @ weights), 0).astype(np.float32)
+
+
 def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:
     """Departure of one view from the smooth surface through itself, shape (ROWS, COLUMNS)."""
     fields, known = _stack([view])
