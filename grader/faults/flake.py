@@ -76,8 +76,10 @@ a mark of a few pixels the eye asks for more, and noise gives more."""
 _CORE_PX = 7.5
 _CORE_MATCH = 0.085
 _CORE_BLUR_PX = 2.0
+_MOST_LET_IN = 0.15
 """From this size on the middle shows the bare colour; it must match the clay in chroma as closely
-as the clay matches itself over the piece, but for the paint that lens and sensor still blur in."""
+as the clay matches itself over the piece, but for the paint that lens and sensor still blur in. Of
+a ragged mark that may be a seventh; more would turn other paints into clay."""
 
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
@@ -433,19 +435,29 @@ def _core_is_clay(
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
     # Where the clay gives little blue, a little light of blue paint shifts its hue by much.
-    most = _let_in(spot, float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px)))
+    blur_px = float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px))
+    # A ragged mark, or one with a scrap of paint left in it, lets in more than a disc does.
+    within = min(_MOST_LET_IN, _let_in(_radius_within(spot.region), blur_px))
+    most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     light = np.median(view.surface.light[window][core], axis=0)
     share = np.linspace(0, most, 5)[:, None]
     freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
     off = float(np.hypot(*(chroma + freed - clay).T).min())
     # A ragged flake lets in more than a disc does.
-    ragged = _let_in(spot, _CORE_BLUR_PX) * contrast
+    ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * contrast
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
 
 
-def _let_in(spot: Spot, blur_px: float) -> float:
+def _let_in(radius_px: float, blur_px: float) -> float:
     """Share of the surroundings that a Gaussian blur brings to the middle of a disc."""
-    return float(np.exp(-((spot.diameter_px / 2) ** 2) / (2 * blur_px**2)))
+    return float(np.exp(-(radius_px**2) / (2 * blur_px**2)))
+
+
+def _radius_within(region: Mask) -> float:
+    """Radius of the widest disc within a mark, which may be ragged, px."""
+    within = cv2.distanceTransform(np.pad(region, 1).astype(np.uint8), cv2.DIST_L2, 3)
+    # A pixel of the rim lies half a pixel within.
+    return float(within.max()) - 0.5
 
 
 @dataclass(frozen=True, slots=True)

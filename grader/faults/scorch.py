@@ -6,17 +6,21 @@ a scorch is a patch, a browned side faces one azimuth and runs up and down the w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
+    OPPOSITE,
     Direction,
     SkinField,
     depart,
     on_grid,
     on_photo,
+    quarters_apart,
     regions,
     shift_of,
 )
@@ -51,8 +55,8 @@ _ACROSS_PAINT_MM = 10.0
 """So far from clay that is seen browning is taken to go on beneath paint: half a painted band."""
 
 _THERE_TOO = 0.5
-"""Share of a patch that another view shows at the same place of the picture: it is the shadow of
-a second handle, or of a lid, since a scorch turns with the piece."""
+"""Share of a patch that the opposite side shows at the same place of the picture: it is the shadow
+of a second handle, or of a lid. No scorch is seen from both."""
 
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
@@ -77,12 +81,13 @@ def find(evidence: Evidence) -> list[Finding]:
         return []
     field = depart(evidence.sides, BROWN, witnesses=2)
     found: list[Finding] = []
-    for number, view in enumerate(evidence.sides):
-        found += _of_view(view, field, number)
+    for number in range(len(evidence.sides)):
+        found += _of_view(evidence.sides, field, number)
     return found
 
 
-def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]:
+def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> list[Finding]:
+    view = views[number]
     skin = view.skin
     assert skin is not None
     departure = field.departure[number]
@@ -103,7 +108,7 @@ def _of_view(view: ViewEvidence, field: SkinField, number: int) -> list[Finding]
             continue
         if _is_broad(region, departure, skin.cell_mm):
             broad.append(region)
-        elif not _is_there_too(field, number, region):
+        elif not _is_there_too(views, field, number, region):
             patches.append(region)
     out = []
     for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
@@ -133,14 +138,16 @@ def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], regio
     return darkens and _REDDENING[0] * along < red < _REDDENING[1] * along
 
 
-def _is_there_too(field: SkinField, number: int, region: Mask) -> bool:
-    """Whether another view departs as much at the same place of the picture."""
+def _is_there_too(
+    views: Sequence[ViewEvidence], field: SkinField, number: int, region: Mask
+) -> bool:
+    """Whether the opposite side departs as much at the same place of the picture."""
     own = float(np.median(field.departure[number][region]))
-    for other in range(len(field.departure)):
-        there = field.departure[other][region]
-        if other != number and float(np.median(there)) > _THERE_TOO * own:
-            return True
-    return False
+    return any(
+        float(np.median(field.departure[other][region])) > _THERE_TOO * own
+        for other, view in enumerate(views)
+        if quarters_apart(views[number], view) == OPPOSITE
+    )
 
 
 def _is_broad(region: Mask, departure: NDArray[np.float32], cell_mm: tuple[float, float]) -> bool:

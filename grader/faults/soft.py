@@ -44,6 +44,9 @@ _AT_EDGE = 0.62
 """Distance from the middle, as a share of half the width, from which the view beside, a quarter of
 a turn on, shows a place better: the sine of 45 degrees less half a patch."""
 
+_BESIDE, OPPOSITE = 1, 2
+"""Quarters of a turn."""
+
 _SLACK_CELLS, _REACH_CELLS = 2, 8
 """Rows and columns by which the place may be off where the body is not round."""
 
@@ -263,17 +266,23 @@ def seen_beside(
     for other, view in enumerate(views):
         known = field.known[other][place]
         # Whichever way the piece was turned, one of the two shows the place.
-        if _are_neighbours(views[number], view) and known.mean() > 0.5:
+        if quarters_apart(views[number], view) == _BESIDE and known.mean() > 0.5:
             seen.append(float(np.quantile(field.departure[other][place][known], 0.9)))
     return max(seen) if seen else None
 
 
-def _are_neighbours(one: ViewEvidence, other: ViewEvidence) -> bool:
+def quarters_apart(one: ViewEvidence, other: ViewEvidence) -> int | None:
+    """Quarters of a turn between two sides: 0, 1 (beside) or 2 (`OPPOSITE`); None if unknown.
+
+    Parameters
+    ----------
+    one, other : ViewEvidence
+    """
     names = (one.surface.view, other.surface.view)
     if not all(name in SIDES_IN_TURN for name in names):
-        return False
-    turn = SIDES_IN_TURN.index(names[0]) - SIDES_IN_TURN.index(names[1])
-    return turn % len(SIDES_IN_TURN) in (1, len(SIDES_IN_TURN) - 1)
+        return None
+    turn = abs(SIDES_IN_TURN.index(names[0]) - SIDES_IN_TURN.index(names[1]))
+    return min(turn, len(SIDES_IN_TURN) - turn)
 
 
 def along_skin(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:

@@ -93,3 +93,15 @@ def test_clay_that_gives_little_blue_is_told_through_the_blue_of_the_paint() -> 
     front = made.lay(walls[0], made.island((24, 31.5), 1.5, seed=3), clay)
     found = flake.find(made.seen(front, *walls[1:], decorated=True, blur_px=1.9))
     assert [each.fault for each in found] == ["flake"]
+
+
+@pytest.mark.parametrize(("scrap_mm", "is_flake"), [(0.7, True), (0.0, False)])
+def test_scraps_of_paint_left_in_a_flake_tint_it(scrap_mm: float, is_flake: bool) -> None:
+    """The same tint all over a whole disc, with nothing in it to let paint in, is another paint."""
+    tinted = 0.82 * np.array(made.BUFF) + 0.18 * np.array(made.COBALT)
+    walls = [_field(made.wall(seed=seed)) for seed in range(4)]
+    front = made.lay(walls[0], made.ellipse((24, 31), 2.2, 2.2), tinted)
+    if scrap_mm:
+        front = made.lay(front, made.ellipse((24, 31), scrap_mm, scrap_mm), made.COBALT)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True))
+    assert bool(found) == is_flake

@@ -115,17 +115,17 @@ def test_a_shadow_that_lies_a_row_lower_on_one_side_is_no_scorch() -> None:
     assert scorch.find(made.seen(*walls, finish="raw", decorated=False)) == []
 
 
-@pytest.mark.parametrize(("x_of_second", "count"), [(20.0, 0), (34.0, 2)])
-def test_what_two_sides_show_at_one_place_of_the_picture_is_no_scorch(
-    x_of_second: float, count: int
+@pytest.mark.parametrize(
+    ("second", "x", "count"),
+    [(2, 20.0, 0), (2, 34.0, 2), (1, 20.0, 2)],  # the back, elsewhere on it, the side between
+)
+def test_what_opposite_sides_show_at_one_place_of_the_picture_is_no_scorch(
+    second: int, x: float, count: int
 ) -> None:
     """A pot with two handles throws the same brownish shadow on both of these sides."""
     factor = _burnt(made.BUFF, (-8, 3, 4))
-    sides = [
-        _with(made.wall(seed=0), _patch(20, 30, 11), factor),
-        made.wall(seed=1),
-        _with(made.wall(seed=2), _patch(x_of_second, 30, 11), factor),
-        made.wall(seed=3),
-    ]
+    sides = [made.wall(seed=seed) for seed in range(4)]
+    sides[0] = _with(sides[0], _patch(20, 30, 11), factor)
+    sides[second] = _with(sides[second], _patch(x, 30, 11), factor)
     found = scorch.find(made.seen(*sides, finish="raw", decorated=False))
     assert [each.fault for each in found] == ["scorch"] * count
