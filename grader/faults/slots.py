@@ -58,8 +58,9 @@ _CLEAR = (3.0, 6.0)
 """How far the missing light stands above its own spread beside the line (standard deviations)."""
 
 _RULED = (0.003, 0.006)
-"""Distance from the straight line through it (root mean square) over the length: a joint of table
-boards, or a level lip, is as straight as tracing is fine; a crack goes round the grains."""
+"""Distance from the straight line or the circle through it (root mean square) over the length: a
+joint of table boards or a level lip is as straight, and a turned foot ring as round, as tracing is
+fine; a crack goes round the grains."""
 
 _DEEP = (0.4, 0.55)
 """Share of light missing in the deepest tenth of the line: somewhere a crack gapes by 0.2 mm, which
@@ -220,6 +221,20 @@ def _straightness(surface: Surface, line: Line) -> float:
 
 
 def _wandering(surface: Surface, line: Line) -> float:
-    """Distance from the best straight line (root mean square) over the length."""
-    apart = np.linalg.svd(line.path - line.path.mean(0), compute_uv=False)[1]
-    return float(apart) / np.sqrt(len(line.path)) / surface.px(line.length_mm)
+    """Distance from the best straight line or circle (root mean square) over the length."""
+    path = line.path - line.path.mean(0)
+    straight = float(np.linalg.svd(path, compute_uv=False)[1]) / np.sqrt(len(path))
+    return min(straight, _off_circle(path)) / surface.px(line.length_mm)
+
+
+def _off_circle(path: NDArray[np.floating]) -> float:
+    """Distance (root mean square) from the circle of least squares of the squared radius.
+
+    I. Kasa, "A circle fitting procedure and its error analysis", IEEE Transactions on
+    Instrumentation and Measurement 25, 1976.
+    """
+    terms = np.column_stack([2 * path, np.ones(len(path))])
+    across, down, rest = np.linalg.lstsq(terms, (path**2).sum(1), rcond=None)[0]
+    radius = np.sqrt(max(float(rest + across**2 + down**2), 0.0))
+    off = np.hypot(path[:, 0] - across, path[:, 1] - down) - radius
+    return float(np.sqrt((off**2).mean()))

@@ -140,6 +140,12 @@ def test_a_ruled_line_is_no_crack() -> None:
     assert _found(joint) == []
 
 
+def test_a_turned_ring_is_no_crack() -> None:
+    turn = np.linspace(0.3, 2.4, 60)
+    ring = np.column_stack([24 + 15 * np.cos(turn), 22 + 15 * np.sin(turn)])
+    assert _found(made.lay(made.wall(), made.line(ring, 0.5), made.SLOT)) == []
+
+
 def test_a_crack_keeps_apart_from_the_throwing_rings_that_it_crosses() -> None:
     picture = made.wall()
     rows = np.linspace(0, made.HIGH_MM, picture.shape[0])
@@ -224,7 +230,8 @@ def test_at_the_edge_beside_a_painting_a_line_is_less_sure() -> None:
     x = made.WIDE_MM - 1.2
 
     def certainty(top: float) -> float:
-        slot = made.line([(x, top), (x - 0.2, top + 11)], 0.22)
+        bends = [(x, top), (x - 0.4, top + 4), (x - 0.05, top + 7), (x - 0.2, top + 11)]
+        slot = made.line(bends, 0.22)
         front = made.lay(walls[0], slot, made.SLOT)
         found = crack.find(made.seen(front, *walls[1:], decorated=True))
         return max((each.certainty for each in found), default=0.0)
