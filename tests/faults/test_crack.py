@@ -230,7 +230,7 @@ def test_at_the_edge_beside_a_painting_a_line_is_less_sure() -> None:
     x = made.WIDE_MM - 1.2
 
     def certainty(top: float) -> float:
-        bends = [(x, top), (x - 0.4, top + 4), (x - 0.05, top + 7), (x - 0.2, top + 11)]
+        bends = [(x + 0.15, top), (x, top + 4), (x + 0.2, top + 7), (x - 0.05, top + 11)]
         slot = made.line(bends, 0.22)
         front = made.lay(walls[0], slot, made.SLOT)
         found = crack.find(made.seen(front, *walls[1:], decorated=True))
