@@ -26,6 +26,9 @@ _LEAST = 0.06
 _RISE = 0.6
 """Part of the rise of tone that must be there: the rest is the waver of shading about its fit."""
 
+_NEARLY_ALL = 0.95
+"""Share of light added beyond which none of the clay's colour is left to tell it by."""
+
 _DARKER = -0.15
 """Tone by which a veil may lie below the clay: the waver of the fit through it."""
 
@@ -55,15 +58,45 @@ def is_clay_beneath(
     """
     if not len(tone):
         return False
+    along, off = _toward_neutral(chroma, clay_chroma)
+    low, share, high = np.quantile(along, (0.1, 0.5, 0.9)).tolist()
+    if float(np.median(off)) > _OFF_LINE or not _LEAST < share < _MOST:
+        return False
+    rise = float(np.median(tone - clay_tone))
+    return rise > _least_rise(share) or (rise > _DARKER and low < _EVEN * high)
+
+
+def shines(chroma: NDArray[np.floating], clay_chroma: NDArray[np.floating], rise: float) -> bool:
+    """Whether a place is brighter by as much as its colour says that light was added.
+
+    Parameters
+    ----------
+    chroma, clay_chroma : ndarray of float, shape (n, 2)
+        log(R/G) and log(B/G) of its pixels, and of sound clay there.
+    rise : float
+        Natural logarithm of light above that of the clay.
+
+    Returns
+    -------
+    bool
+        False for a veil, which takes away some of the light of the clay.
+    """
+    along, _ = _toward_neutral(chroma, clay_chroma)
+    return rise > _least_rise(float(np.median(along)))
+
+
+def _least_rise(share: float) -> float:
+    """Rise of tone from which light was added: what remains of it is the clay's own."""
+    return float(-_RISE * np.log1p(-np.clip(share, 0.0, _NEARLY_ALL)))
+
+
+def _toward_neutral(
+    chroma: NDArray[np.floating], clay_chroma: NDArray[np.floating]
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Share of the way from clay to neutral, and distance from it, with green as 1."""
     clay, seen = np.exp(clay_chroma), np.exp(chroma)
     way = 1.0 - clay
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 0.01)
     step = seen - clay
-    low, share, high = np.quantile((step * way).sum(1) / length**2, (0.1, 0.5, 0.9)).tolist()
-    off = float(np.median(np.abs(step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]) / length))
-    if off > _OFF_LINE or not _LEAST < share < _MOST:
-        return False
-    rise = float(np.median(tone - clay_tone))
-    # Of the light that is seen, this share was added: what remains is the clay's own.
-    shines = rise > -_RISE * np.log1p(-share)
-    return bool(shines or (rise > _DARKER and low < _EVEN * high))
+    off = np.abs(step[:, 0] * way[:, 1] - step[:, 1] * way[:, 0]) / length
+    return (step * way).sum(1) / length**2, off

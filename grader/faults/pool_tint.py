@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
@@ -25,6 +26,7 @@ from grader.faults.soft import (
     shift_of,
 )
 from grader.findings import Finding
+from grader.gloss import shines
 from grader.piece import Mask
 from grader.skin import ROWS
 
@@ -63,11 +65,12 @@ _HEMMED, _FAINT_HEMMED = 0.55, 0.3
 of its own to be known by: clay between brush strokes, or between a handle and the outline. A faint
 one needs more of it."""
 
-_OWN_SHARE, _OWN_EDGE = 0.5, 2.0
+_OWN_SHARE, _OWN_EDGE, _CLEAR_EDGE = 0.5, 2.0, 3.0
 _EDGE_CELLS = 4
 """Another view may look sound because a handle warms it: a veil also stands out from its own view,
 by half a seed from the bend of the light through it, or, where it takes in all of the foot and
-bends the fit, by two seeds from the cells around."""
+bends the fit, by two seeds from the cells around. From three on it has an edge of its own, however
+little of it is free."""
 
 _SEEN_BESIDE = 0.5
 """A veil at the edge of one photo shows at least half as strong on the next, which sees that place
@@ -110,15 +113,17 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         brighter = float(np.median(field.fields[number][..., 2][strong]))
         within = float(np.quantile(own[strong], 0.75))
         brightest = max(_BRIGHTER, _BRIGHTENS * float(np.median(departure[strong])))
-        if area < _LEAST_MM2 or not -_DARKER < brighter < brightest:
+        if area < _LEAST_MM2 or brighter < -_DARKER:
             continue
-        if within < _OWN_SHARE * seed and _own_edge(view, field, number, region) < _OWN_EDGE * seed:
+        if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
+            continue
+        edge = _own_edge(view, field, number, region)
+        if within < _OWN_SHARE * seed and edge < _OWN_EDGE * seed:
             continue
         beside = seen_beside(views, field, number, region)
         strength = float(np.quantile(departure[region], 0.9))
-        if _hemmed(field, number, region) < _HEMMED and (
-            beside is None or beside > _SEEN_BESIDE * strength
-        ):
+        open_edge = _hemmed(field, number, region) < _HEMMED or edge > _CLEAR_EDGE * seed
+        if open_edge and (beside is None or beside > _SEEN_BESIDE * strength):
             parts.append(region)
     if not parts:
         return None
@@ -148,6 +153,15 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)
 
 
+def _shines(view: ViewEvidence, fields: NDArray[np.float32], region: Mask, brighter: float) -> bool:
+    """Whether light of the colour of the lamp was added, and none of the clay's taken away."""
+    skin = view.skin
+    assert skin is not None
+    seen = skin.chroma[region & np.isfinite(skin.chroma).all(-1)]
+    gone = fields[region & np.isfinite(skin.chroma).all(-1)][:, :2]
+    return shines(seen, seen - gone, brighter)
+
+
 def _own_edge(view: ViewEvidence, field: SkinField, number: int, region: Mask) -> float:
     """How far the strong part of a region stands out from the cells of this view round it."""
     departure, known = field.departure[number], field.known[number]
@@ -164,9 +178,9 @@ def _own_edge(view: ViewEvidence, field: SkinField, number: int, region: Mask) -
 
 
 def _hemmed(field: SkinField, number: int, region: Mask) -> float:
-    """Share of the cells round a region of which nothing is known."""
-    known = np.pad(field.known[number], 1)
-    wide = np.pad(region, 1)
+    """Share of the cells round a region of which nothing is known; below the foot nothing is."""
+    known = np.pad(field.known[number], ((1, 0), (1, 1)))
+    wide = np.pad(region, ((1, 0), (1, 1)))
     ring = cv2.dilate(wide.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     ring &= ~wide
     return float((~known)[ring].mean())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from grader import faults
@@ -78,6 +79,32 @@ def test_a_veil_at_the_edge_is_believed_where_the_next_view_shows_it_from_the_fr
     nearer = _veiled(36, 52, middle_mm=10.5, half_mm=7, seed=1)
     found = pool_tint.find(made.seen(at_the_edge, nearer, *sound[1:], decorated=False))
     assert {each.view for each in found} == {"front", "right"}
+
+
+@pytest.mark.parametrize(
+    ("scattered", "kept", "is_veil"),
+    [
+        (0.40, 0.0, True),  # milk: what it takes of the clay's light is gone
+        (0.10, 1.0, False),  # a window: the clay keeps all of its light
+        (0.20, 1.0, False),
+    ],
+)
+def test_a_dense_veil_brightens_dark_clay_but_by_less_than_mirrored_light(
+    scattered: float, kept: float, is_veil: bool
+) -> None:
+    soft = _soft(40, 90, half_mm=18)[..., None]
+    clean = [made.wall(made.RED, seed=seed) for seed in range(4)]
+    white = soft * scattered * np.array([0.98, 1.0, 1.06])
+    front = clean[0] * (1 - (1 - kept) * 0.8 * soft) + white
+    found = pool_tint.find(made.seen(front, *clean[1:], decorated=False))
+    assert bool(found) == is_veil
+
+
+def test_a_veil_all_round_the_foot_stands_out_from_the_wall_above_it() -> None:
+    """One side has none to show sound glaze; the veil fills the foot of the others."""
+    veiled = [_veiled(46, 90, half_mm=60, seed=seed) for seed in range(3)]
+    found = pool_tint.find(made.seen(*veiled, made.wall(seed=3), decorated=False))
+    assert {each.view for each in found} == {"front", "right", "back"}
 
 
 def test_dark_clay_mirrors_more_than_it_shows() -> None:
