@@ -27,8 +27,8 @@ are no shadow beside it, unless they lie on one side only."""
 _UPPER_ROWS = (0.1, 0.5)
 """Part of the height in which the axis of the piece is read: shadow lies lower."""
 
-_LOW_ROWS = 0.75
-"""Share of the height below which a shadow meets its piece."""
+_LOW_ROWS, _LOW_FROM = 0.75, 0.6
+"""Share of the height below which a shadow meets its piece, and below which most of it lies."""
 
 _NEAR = 0.12
 """Reach (share of the photo) within which table and piece are taken for those beside the part."""
@@ -49,6 +49,15 @@ the piece, even where that is painted: twice what warm and cool light make of on
 _ITS_OWN, _AS_NEAR = 0.3, 0.5
 """Share of the piece that has the chromaticity of a part (nearer to it by the second than table
 is): the foot below a painted band is of the clay above it, whatever lies beside it."""
+
+_SINGLE, _LOW, _ON_CARD = 0.6, 0.6, 0.05
+_SHADED, _NOT_PIECE = 0.25, -0.2
+_SURELY_SINGLE, _NEARER, _TOLD = 0.8, 0.2, 0.4
+"""A part of which the first share has no counterpart on the other side and the second lies as low
+as shadows do, that borders on a card along the third share of its outline, is darker than the table
+and has not just the colour of the piece: pots stand on the table and lean on nothing, so that it is
+the shadow between the two. Away from cards it must be lone and low in the fourth share, nearer to
+the table in colour, and the colours must be told apart."""
 
 _LEAST_SHADE = 0.1
 _DEEP_SHADE, _FAR_DARKER = 0.5, 1.0
@@ -73,7 +82,9 @@ class _Part:
     the difference between the two that is no noise; `of_piece` the share of the piece that has its
     colour; `off_piece` log-chromaticity, `over_table` and `over_piece` log light, `outer_cost` that
     of a pixel of its border, `with_edge` the share of its border, to the table or to the piece,
-    that is an edge; `share` its size; `to_frame` whether it runs on to the margin.
+    that is an edge; `on_card` the share that is the outline of a card; `share` its size, `single`
+    that of it which has no counterpart on the other side, and `low` that which lies low; `to_frame`
+    whether it runs on to the margin.
     """
 
     regions: NDArray[np.int64]
@@ -85,7 +96,10 @@ class _Part:
     over_piece: float
     outer_cost: float
     with_edge: float
+    on_card: float
     share: float
+    single: float
+    low: float
     to_frame: bool
 
 
@@ -108,18 +122,18 @@ def without_shadow(
     """
     out = chosen.copy()
     seen: set[bytes] = set()
+    single = regions.share_of(beyond_mirror(chosen[regions.labels], _UPPER_ROWS))
     cuts = [(other, _MOST_SHARE) for other in others]
-    cuts.append((chosen & ~_one_sided(regions, chosen), _MOST_ONE_SIDED))
+    cuts.append((chosen & ~_one_sided(regions, chosen, single > 0.5), _MOST_ONE_SIDED))
     for other, most in cuts:
-        for part in _left_out(regions, evidence, chosen, other, seen, most):
+        for part in _left_out(regions, evidence, chosen, other, seen, most, single):
             if _is_none_of_it(part):
                 out[part.regions] = False
     return out
 
 
-def _one_sided(regions: Regions, chosen: Mask) -> Mask:
+def _one_sided(regions: Regions, chosen: Mask, single: Mask) -> Mask:
     """What is nearer to the table in colour and has no counterpart on the other side."""
-    single = regions.share_of(beyond_mirror(chosen[regions.labels], _UPPER_ROWS)) > 0.5
     body = np.flatnonzero(chosen & ~single)
     table = _near(regions, body, np.flatnonzero(~chosen & (regions.card_share <= 0.5)))
     if min(len(body), len(table)) < _FEWEST:
@@ -127,8 +141,7 @@ def _one_sided(regions: Regions, chosen: Mask) -> Mask:
     piece, around = _look(regions, body)[:2], _look(regions, table)[:2]
     change = around - piece
     away = (regions.look[:, :2] - 0.5 * (piece + around)) @ change
-    rows = regions.place[chosen, 1]
-    low = regions.place[:, 1] > rows.min() + _LOW_ROWS * np.ptp(rows)
+    low = _lower(regions, chosen, _LOW_ROWS)
     nearer = chosen & single & (away > 0)
     out = np.zeros_like(chosen)
     # A handle may have the table's colour too, but does not reach down to it.
@@ -137,7 +150,15 @@ def _one_sided(regions: Regions, chosen: Mask) -> Mask:
     return out
 
 
+def _lower(regions: Regions, chosen: Mask, share: float) -> Mask:
+    """Regions below so much of the height of a cut."""
+    rows = regions.place[chosen, 1]
+    return np.asarray(regions.place[:, 1] > rows.min() + share * np.ptp(rows))
+
+
 def _is_none_of_it(part: _Part) -> bool:
+    if _lies_beside(part):
+        return True
     if part.of_piece > _ITS_OWN:
         return False
     if part.to_frame and part.sure > _TELLS and part.like_table > _LIKE_TABLE:
@@ -156,6 +177,16 @@ def _is_none_of_it(part: _Part) -> bool:
     return deep and unknown and part.outer_cost > _SOFT
 
 
+def _lies_beside(part: _Part) -> bool:
+    """Whether a part has no counterpart, lies low and is no lighter than a shadow may be."""
+    if part.over_table > -_SHADED or part.like_table < _NOT_PIECE:
+        return False
+    if part.on_card > _ON_CARD and part.single > _SINGLE and part.low > _LOW:
+        return True
+    lone = min(part.single, part.low) > _SURELY_SINGLE
+    return lone and part.like_table > _NEARER and part.sure > _TOLD
+
+
 def _left_out(
     regions: Regions,
     evidence: Evidence,
@@ -163,11 +194,13 @@ def _left_out(
     other: Mask,
     seen: set[bytes],
     most_share: float,
+    single: Values,
 ) -> Iterator[_Part]:
     """Parts of a cut that another leaves out, where table and piece beside them are known."""
     area = regions.area_px
     size = float(area[chosen].sum())
     table_at = np.flatnonzero(~chosen & (regions.card_share <= 0.5))
+    low = _lower(regions, chosen, _LOW_FROM)
     first, second = regions.pairs.T
     for part in connected_parts(regions, chosen & ~other):
         share = float(area[part].sum()) / size
@@ -209,7 +242,10 @@ def _left_out(
                 float(on_edge[to].sum()) / max(1.0, float(length[to].sum()))
                 for to in (outer, ~outer)
             ),
+            on_card=float(length[regions.card_share[beyond] > 0.5].sum()) / float(length.sum()),
             share=share,
+            single=float(area[part] @ single[part]) / float(area[part].sum()),
+            low=float(area[part] @ low[part]) / float(area[part].sum()),
         )
 
 

@@ -29,9 +29,12 @@ def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _cut(
-    rgb: NDArray[np.uint8], chosen: NDArray[np.bool_], *others: NDArray[np.bool_]
+    rgb: NDArray[np.uint8],
+    chosen: NDArray[np.bool_],
+    *others: NDArray[np.bool_],
+    cards: NDArray[np.bool_] | None = None,
 ) -> tuple[Regions, NDArray[np.bool_]]:
-    cards = np.zeros(chosen.shape, bool)
+    cards = np.zeros(chosen.shape, bool) if cards is None else cards
     regions = divide(rgb, cards)
     evidence = weigh_surroundings(regions, cards)
     assert evidence is not None
@@ -89,6 +92,44 @@ def test_shadow_that_fades_all_round_into_a_table_of_the_same_colour_is_taken_ou
     regions, left = _cut(darker, pot | shade, pot)
     assert (left[regions.labels] & shade).sum() < 0.3 * shade.sum()
     assert (left[regions.labels] & pot).sum() > 0.97 * pot.sum()
+
+
+@pytest.mark.parametrize(
+    ("with_card", "hue"),
+    [
+        (True, (0.56, 0.51, 0.47)),  # midway between pot and table: the card tells
+        (False, (0.56, 0.54, 0.52)),  # away from cards it must be nearer to the table
+    ],
+)
+def test_deep_shadow_on_one_side_is_taken_out(
+    with_card: bool, hue: tuple[float, float, float]
+) -> None:
+    """Deeper than shadows are taken for elsewhere."""
+    rgb, pot = _half(draw_pot(clay=(0.30, 0.20, 0.13), table=(0.74, 0.62, 0.56)))
+    rows, cols = np.flatnonzero(pot.any(1)), np.flatnonzero(pot.any(0))
+    down, across = np.mgrid[0 : pot.shape[0], 0 : pot.shape[1]]
+    low = (down > rows[0] + 0.7 * len(rows)) & (down < rows[0] + 0.98 * len(rows))
+    card = low & (across > cols[-1] + 40) & (across < cols[-1] + 110)
+    shade = low & ~pot & (across > cols.mean()) & (across <= cols[-1] + 40)
+    dark = np.where(shade[..., None], rgb * np.array(hue), rgb)
+    dark[card] = 235
+    cards = card if with_card else np.zeros_like(card)
+    regions, left = _cut(dark.astype(np.uint8), pot | shade, pot, cards=cards)
+    assert (left[regions.labels] & shade).sum() < 0.2 * shade.sum()
+    assert (left[regions.labels] & pot).sum() > 0.97 * pot.sum()
+
+
+def test_a_handle_that_reaches_a_card_stays() -> None:
+    pot = draw_pot(clay=(0.62, 0.42, 0.28), table=(0.5, 0.5, 0.5), handle=True)
+    rgb, mask = _half(pot)
+    cols = np.flatnonzero(mask.any(0))
+    body = _half(draw_pot(clay=(0.62, 0.42, 0.28), table=(0.5, 0.5, 0.5)))[1]
+    card = np.zeros_like(mask)
+    card[200:330, cols[-1] + 1 : cols[-1] + 80] = True
+    shown = np.where(card[..., None], 235, rgb).astype(np.uint8)
+    regions, left = _cut(shown, mask, body, cards=card)
+    handle = mask & ~body
+    assert (left[regions.labels] & handle).sum() > 0.9 * handle.sum()
 
 
 def test_with_no_other_cut_nothing_changes() -> None:
