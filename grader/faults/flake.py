@@ -69,6 +69,11 @@ flake of 2 mm is rarely so round, and the larger a mark the likelier it was draw
 _LONG = 3.6
 """Lines of a drawing are longer than this many widths."""
 
+_SLIT, _SLIT_SHOWS = 2.1, 0.85
+"""Longer than so many widths, and so narrow that the lens lets it show but this share of clay, it is
+the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad as
+long."""
+
 _LEAST_SHIFT_DE00 = 7.0
 """Four times what half of observers object to on a field of colour (1.8, Paravina et al. 2015): in
 a mark of a few pixels the eye asks for more, and noise gives more."""
@@ -344,6 +349,8 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
     surface = view.surface
     at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
     if spot.width_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
+        return False
+    if spot.length_px > _SLIT * spot.width_px and spot.peak < _SLIT_SHOWS:
         return False
     if spot.steepness < _STEEP or spot.peak > _BEYOND_CLAY:
         return False

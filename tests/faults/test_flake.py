@@ -105,3 +105,15 @@ def test_scraps_of_paint_left_in_a_flake_tint_it(scrap_mm: float, is_flake: bool
         front = made.lay(front, made.ellipse((24, 31), scrap_mm, scrap_mm), made.COBALT)
     found = flake.find(made.seen(front, *walls[1:], decorated=True))
     assert bool(found) == is_flake
+
+
+def test_a_slit_between_two_strokes_that_touch_is_no_flake() -> None:
+    """A flake of the same area is: it breaks off about as broad as long."""
+
+    def found(wide_mm: float, long_mm: float) -> int:
+        walls = [_field(made.wall(seed=seed)) for seed in range(4)]
+        gap = made.ellipse((24, 31), wide_mm, long_mm)
+        return len(flake.find(made.seen(made.lay(walls[0], gap, made.BUFF), *walls[1:])))
+
+    assert found(0.38, 1.6) == 0
+    assert found(0.78, 0.78) == 1
