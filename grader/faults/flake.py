@@ -70,9 +70,9 @@ _LONG = 3.6
 """Lines of a drawing are longer than this many widths."""
 
 _SLIT, _SLIT_SHOWS = 2.1, 0.85
-"""Longer than so many widths, and so narrow that the lens lets it show but this share of clay, it is
-the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad as
-long."""
+"""Longer than so many widths, and so narrow that the lens lets it show but this share of clay, it
+is the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad
+as long."""
 
 _LEAST_SHIFT_DE00 = 7.0
 """Four times what half of observers object to on a field of colour (1.8, Paravina et al. 2015): in
