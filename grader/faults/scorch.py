@@ -38,6 +38,10 @@ _SPREADS = 4.0
 _LEAST_SEED = 0.022
 """Least departure in the middle: about 1 dE00 in a mid-tone clay, what half of observers see."""
 
+_MOST_SEED = 0.1
+"""Departure that stands for itself (4.5 dE00 in a mid-tone clay): where half of a piece is brown,
+its spread is no noise."""
+
 _DARKENING = (1.0, 6.0)
 _REDDENING = (0.4, 2.4)
 """How far tone falls, and log(R/G) rises, for each unit of departure. In burnt clay L* falls by 3
@@ -55,8 +59,9 @@ _ACROSS_PAINT_MM = 10.0
 """So far from clay that is seen browning is taken to go on beneath paint: half a painted band."""
 
 _THERE_TOO = 0.5
-"""Share of a patch that the opposite side shows at the same place of the picture: it is the shadow
-of a second handle, or of a lid. No scorch is seen from both."""
+"""Share of a departure that the opposite side shows at the same place of the picture: it is the
+shadow of a second handle, of a lid or of the foot. No scorch is seen from both, and a browned side
+lies left on the one and right on the other."""
 
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
@@ -91,7 +96,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
     skin = view.skin
     assert skin is not None
     departure = field.departure[number]
-    seed = max(_LEAST_SEED, _SPREADS * field.noise)
+    seed = float(np.clip(_SPREADS * field.noise, _LEAST_SEED, _MOST_SEED))
     patches: list[Mask] = []
     broad: list[Mask] = []
     cell_mm2 = skin.cell_mm[0] * skin.cell_mm[1]
@@ -106,10 +111,9 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
             continue
         if not _as_burnt(field.fields[number], departure, region):
             continue
-        if _is_broad(region, departure, skin.cell_mm):
-            broad.append(region)
-        elif not _is_there_too(views, field, number, region):
-            patches.append(region)
+        if _is_there_too(views, field, number, region):
+            continue
+        (broad if _is_broad(region, departure, skin.cell_mm) else patches).append(region)
     out = []
     for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
         if parts:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from grader.colour.srgb import lab_to_linear, linear_to_lab
 from grader.faults import Evidence, scorch
+from grader.faults.soft import SkinField, depart
 from grader.findings import Finding
 from tests.faults import made
 
@@ -129,3 +132,17 @@ def test_what_opposite_sides_show_at_one_place_of_the_picture_is_no_scorch(
     sides[second] = _with(sides[second], _patch(x, 30, 11), factor)
     found = scorch.find(made.seen(*sides, finish="raw", decorated=False))
     assert [each.fault for each in found] == ["scorch"] * count
+
+
+@pytest.mark.parametrize(("shift_lab", "is_found"), [((-10, 4, 12), True), ((-4, 2, 3), False)])
+def test_strong_browning_stands_for_itself_however_unsteady_the_skin_is(
+    monkeypatch: pytest.MonkeyPatch, shift_lab: tuple[float, float, float], is_found: bool
+) -> None:
+    """Where half of a piece is brown, the spread of its skin is no noise to hide the other in."""
+
+    def unsteady(*views: object, **how: object) -> SkinField:
+        return dataclasses.replace(depart(*views, **how), noise=0.09)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(scorch, "depart", unsteady)
+    front = _with(made.wall(), _patch(20, 30, 11), _burnt(made.BUFF, shift_lab))
+    assert bool(_look(front, made.BUFF)) == is_found
