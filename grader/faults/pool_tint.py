@@ -17,10 +17,9 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
     Direction,
     SkinField,
-    along_skin,
     depart,
     on_photo,
-    own_departure,
+    own_skin,
     regions,
     seen_beside,
     shift_of,
@@ -105,7 +104,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     seed = max(_LEAST_SEED, _SPREADS * field.noise, _REFLECTED / _clay_share(view))
     if not field.shared_light:
         seed *= 1.6
-    own = own_departure(view, MILKY)
+    along, own = own_skin(view, MILKY)
     parts = []
     for region in regions(departure, field.known[number], seed, 0.5 * seed):
         area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
@@ -117,7 +116,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
             continue
         if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
             continue
-        edge = _own_edge(view, field, number, region)
+        edge = _own_edge(along, field, number, region)
         if within < _OWN_SHARE * seed and edge < _OWN_EDGE * seed:
             continue
         beside = seen_beside(views, field, number, region)
@@ -157,12 +156,12 @@ def _shines(view: ViewEvidence, fields: NDArray[np.float32], region: Mask, brigh
     """Whether light of the colour of the lamp was added, and none of the clay's taken away."""
     skin = view.skin
     assert skin is not None
-    seen = skin.chroma[region & np.isfinite(skin.chroma).all(-1)]
-    gone = fields[region & np.isfinite(skin.chroma).all(-1)][:, :2]
-    return shines(seen, seen - gone, brighter)
+    usable = region & np.isfinite(skin.chroma).all(-1)
+    seen = skin.chroma[usable]
+    return shines(seen, seen - fields[usable][:, :2], brighter)
 
 
-def _own_edge(view: ViewEvidence, field: SkinField, number: int, region: Mask) -> float:
+def _own_edge(along: NDArray[np.float32], field: SkinField, number: int, region: Mask) -> float:
     """How far the strong part of a region stands out from the cells of this view round it."""
     departure, known = field.departure[number], field.known[number]
     core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
@@ -171,7 +170,6 @@ def _own_edge(view: ViewEvidence, field: SkinField, number: int, region: Mask) -
         for size in (3, 2 * _EDGE_CELLS + 1)
     )
     ring = far & ~near & known
-    along = along_skin(view, MILKY)
     if not ring.any():
         return 0.0
     return float(np.median(along[core]) - np.median(along[ring]))

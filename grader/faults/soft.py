@@ -69,6 +69,11 @@ class Direction:
     blue: float
     tone: float = 0.0
 
+    @property
+    def weights(self) -> NDArray[np.float32]:
+        """The three, shape (3,)."""
+        return np.array([self.red, self.blue, self.tone], np.float32)
+
 
 @dataclass(frozen=True, slots=True)
 class SkinField:
@@ -116,7 +121,7 @@ def depart(views: Sequence[ViewEvidence], direction: Direction, *, witnesses: in
     SkinField
     """
     fields, known = _stack(views)
-    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
+    weights = direction.weights
     along = fields @ weights
     along[~known] = np.nan
     if len(views) >= 3:
@@ -285,19 +290,28 @@ def quarters_apart(one: ViewEvidence, other: ViewEvidence) -> int | None:
     return min(turn, len(SIDES_IN_TURN) - turn)
 
 
-def along_skin(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:
-    """Colour of one view along a direction, smoothed; 0 where unknown, shape (ROWS, COLUMNS)."""
-    fields, known = _stack([view])
-    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
-    return np.where(known[0], np.nan_to_num(fields[0] @ weights), 0).astype(np.float32)
+def own_skin(
+    view: ViewEvidence, direction: Direction
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Colour of one view along a direction, smoothed, and its departure from its own bend.
 
+    Parameters
+    ----------
+    view : ViewEvidence
+    direction : Direction
 
-def own_departure(view: ViewEvidence, direction: Direction) -> NDArray[np.float32]:
-    """Departure of one view from the smooth surface through itself, shape (ROWS, COLUMNS)."""
+    Returns
+    -------
+    along, departure : ndarray of float32, shape (ROWS, COLUMNS)
+        0 where nothing is known.
+    """
     fields, known = _stack([view])
     rest = fields[0] - _plane(fields[0], known[0])
-    weights = np.array([direction.red, direction.blue, direction.tone], np.float32)
-    return np.where(known[0], np.nan_to_num(rest @ weights), 0).astype(np.float32)
+    along, departure = (
+        np.where(known[0], np.nan_to_num(field @ direction.weights), 0).astype(np.float32)
+        for field in (fields[0], rest)
+    )
+    return along, departure
 
 
 def regions(departure: NDArray[np.float32], known: Mask, seed: float, grow_to: float) -> list[Mask]:

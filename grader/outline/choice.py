@@ -16,10 +16,7 @@ from grader.outline.cut import alike, cut_again, first_cuts, learn_from
 from grader.outline.parts import fill_bays, open_gaps
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.shade import without_shadow
-from grader.outline.surroundings import Evidence
-
-_STRONG = 1.5
-"""Cost below which a border is an edge: a chance of more than a fifth of being the outline."""
+from grader.outline.surroundings import EDGE_COST, Evidence
 
 _TRIED_AGAIN = 3
 """So many of the first cuts are worth learning from."""
@@ -258,7 +255,7 @@ def measure_cut(regions: Regions, evidence: Evidence, chosen: Mask) -> Values:
     free_total = max(1e-9, float(free.sum()))
     around = float(evidence.way_in[outer] @ free) / free_total
     outside = ~chosen & ~evidence.fixed
-    strong = evidence.edge_cost < _STRONG
+    strong = evidence.edge_cost < EDGE_COST
     movable = ~evidence.fixed[first] & ~evidence.fixed[second]
     left_out = strong & ~chosen[first] & ~chosen[second] & movable
     taken_in = strong & chosen[first] & chosen[second]

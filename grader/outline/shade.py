@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from grader.outline.likeness import like_table, spread_about
 from grader.outline.parts import beyond_mirror, connected_parts
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
-from grader.outline.surroundings import SHADOW_DEPTH, Evidence
+from grader.outline.surroundings import EDGE_COST, SHADOW_DEPTH, Evidence
 
 _LEAST_SHARE, _BROAD, _MOST_SHARE = 0.004, 0.04, 0.15
 _MOST_ONE_SIDED = 0.4
@@ -68,10 +68,10 @@ _SOFT, _BLURRED = 3.0, 2.2
 """Mean cost of a border that is no sharp edge (a chance of one in twenty), or hardly one (one in
 nine); paint at the outline has a sharp one."""
 
-_FADES, _DARKER, _EDGE_COST, _NO_EDGE = 0.25, 0.05, 1.5, 0.1
-"""Log light by which what fades all round into the table is darker than table and piece; cost
-below which a border is an edge (a chance of a fifth), and share of it that is none at all. A piece
-ends on an edge, and what is painted on it begins at one; the shadow on the table has neither."""
+_FADES, _DARKER, _NO_EDGE = 0.25, 0.05, 0.1
+"""Log light by which what fades all round into the table is darker than table and piece, and share
+of its border up to which it has no edge at all. A piece ends on an edge, and what is painted on it
+begins at one; the shadow on the table has neither."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +203,8 @@ def _left_out(
     low = _lower(regions, chosen, _LOW_FROM)
     first, second = regions.pairs.T
     for part in connected_parts(regions, chosen & ~other):
-        share = float(area[part].sum()) / size
-        if not _LEAST_SHARE < share < most_share or part.tobytes() in seen:
+        own = float(area[part].sum())
+        if not _LEAST_SHARE < own / size < most_share or part.tobytes() in seen:
             continue
         seen.add(part.tobytes())
         inside = np.zeros(regions.count, bool)
@@ -213,7 +213,8 @@ def _left_out(
         beyond = np.where(inside[first], second, first)[rim]
         outer = ~chosen[beyond]
         table = _near(regions, part, table_at)
-        piece = _near(regions, part, np.flatnonzero(chosen & ~inside))
+        rest = chosen & ~inside
+        piece = _near(regions, part, np.flatnonzero(rest))
         if not outer.any() or outer.all() or min(len(table), len(piece)) < _FEWEST:
             continue
         here, around, beside = (_look(regions, where) for where in (part, table, piece))
@@ -224,13 +225,12 @@ def _left_out(
         )
         like, sure = like_table(here[:2], beside[:2], around[:2], spread)
         edges, length = evidence.edge_cost[rim], regions.border_px[rim]
-        on_edge = length * (edges < _EDGE_COST)
-        away = np.hypot(*(chroma[chosen & ~inside] - here[:2]).T)
+        on_edge = length * (edges < EDGE_COST)
+        away = np.hypot(*(chroma[rest] - here[:2]).T)
         close = away < _AS_NEAR * np.hypot(*(around[:2] - here[:2]))
         yield _Part(
             regions=part,
-            of_piece=float(area[chosen & ~inside] @ close)
-            / max(1.0, size - float(area[part].sum())),
+            of_piece=float(area[rest] @ close) / max(1.0, size - own),
             like_table=like,
             off_piece=float(np.hypot(*(here[:2] - beside[:2]))),
             sure=sure,
@@ -243,9 +243,9 @@ def _left_out(
                 for to in (outer, ~outer)
             ),
             on_card=float(length[regions.card_share[beyond] > 0.5].sum()) / float(length.sum()),
-            share=share,
-            single=float(area[part] @ single[part]) / float(area[part].sum()),
-            low=float(area[part] @ low[part]) / float(area[part].sum()),
+            share=own / size,
+            single=float(area[part] @ single[part]) / own,
+            low=float(area[part] @ low[part]) / own,
         )
 
 

@@ -26,6 +26,9 @@ _SPREAD_FLOOR = np.array([0.010, 0.010, 0.025, 0.15, 0.15])
 SHADOW_DEPTH, _SHADOW_WEIGHT = 1.2, 0.35
 """Darker by up to 1.2 (a factor of 3.3) counts a third: so far a shadow goes on a lit table."""
 
+EDGE_COST = 1.5
+"""Cost below which a border is an edge: a chance of more than a fifth of being the outline."""
+
 _NEAR = np.array([0.5, 0.12], np.float32)
 """Distance (shares of width, height) that counts like one spread: rows of a photo are of one
 surface more often than columns are."""
