@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 
+import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
@@ -70,6 +71,9 @@ _RIM_MM = 1.5
 _RIM_SHARE = 0.6
 """A line of which so much runs so near outlines of islands with a rim is the foot of one."""
 
+_DARK_INSIDE = 0.2
+"""Log light by which the inside of a pot, seen over its lip, is darker than its wall at least."""
+
 _STRAIGHT = 0.8
 _OF_OUTLINE = 0.4
 """Distance between the ends over the length, from which a line is straight, and the part of an
@@ -120,7 +124,8 @@ def find(evidence: Evidence) -> list[Finding]:
         One a crack and photo.
     """
     views = evidence.views
-    slots = [_slots(view) for view in views]
+    unpainted = evidence.decorated is False or evidence.finish == "coloured"
+    slots = [_slots(view, unpainted=unpainted) for view in views]
     everywhere = [slot for own in slots for slot in own]
     paints = paints_of(views)
     seen: list[tuple[ViewEvidence, list[_Part], float]] = []
@@ -151,10 +156,11 @@ def find(evidence: Evidence) -> list[Finding]:
     return [_report(*each) for each in seen]
 
 
-def _slots(view: ViewEvidence) -> list[Slot]:
+def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     surface = view.surface
     lines = trace_dark_lines(surface, surface.mask & ~surface.glare)
-    return [slot for line in lines if (slot := as_slot(surface, line)) is not None]
+    slots = (as_slot(surface, line, unpainted=unpainted) for line in lines)
+    return [slot for slot in slots if slot is not None]
 
 
 def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints: Paints) -> float:
@@ -241,12 +247,23 @@ def _is_there_too(
 
 
 def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
-    """Rims of glaze that drew back; raw clay has none."""
-    return [] if finish == "raw" else rims(view, coloured=finish == "coloured")
+    """The near lip before a dark inside, and rims of glaze that drew back."""
+    # Raw clay has no glaze that could draw back.
+    rolls = [] if finish == "raw" else rims(view, coloured=finish == "coloured")
+    tone, inside = view.surface.tone, view.zones.inside
+    if not inside.any() or not view.zones.wall.any():
+        return rolls
+    # A crack may be taken for the lip itself; above it, the wall goes on as light as below.
+    if np.median(tone[inside]) > np.median(tone[view.zones.wall]) - _DARK_INSIDE:
+        return rolls
+    contours, _ = cv2.findContours(
+        inside.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    return [*rolls, *(contour[:, 0].astype(np.float64) for contour in contours)]
 
 
 def _is_rim(view: ViewEvidence, group: Sequence[_Part], outlines: Sequence[Points]) -> bool:
-    """Whether the line is the foot of the roll of glaze round islands of bare clay."""
+    """Whether the line is the edge of the lip, or the foot of the roll of glaze round an island."""
     longest = max(group, key=lambda part: part.length_mm)
     apart = float(np.linalg.norm(longest.path[-1] - longest.path[0]))
     if apart > _STRAIGHT * view.surface.px(longest.length_mm):

@@ -62,6 +62,9 @@ _LEAST_CORE_MM = 0.2
 that show it: twice its core, or that of the largest crack, 50 mm by 1.2 mm. A shape
 is as dark as a line if it is this share as dark (log light)."""
 
+_OTHER_SIDE = 0.4
+"""Log light by which the sides of a line differ where one is another paint: shading makes 0.2."""
+
 _GRAIN_MM = 0.3
 _ATTACHED_MM = 2.5
 _EDGE_MM = 4.0
@@ -173,12 +176,20 @@ def _keeps_its_depth(slot: Slot) -> float:
     # Where a larger shape joins, there is no sound surface beside: what looks narrower than the
     # blur of the lens is no section of the line.
     sound = width > 0.5 * slot.blur_mm * missing
+    # Nor is there one depth to hold against another where other paint begins on one side.
+    sound &= _alike_sides(slot)
     if not sound.any():
         return 1.0
     width, missing = width[sound], missing[sound]
     narrow, broad = np.quantile(width, (0.1, 0.9))
     flat = float((missing > _FLAT_FROM * np.quantile(missing, 0.9)).mean())
     return rise((float(narrow / max(broad, 1e-6)) + flat) / 2, _OF_ONE_DEPTH)
+
+
+def _alike_sides(slot: Slot) -> Mask:
+    """Points of a line with the same surface on both sides."""
+    logs = np.log(np.maximum(slot.line.sides, 1e-3))
+    return np.asarray(np.abs(logs[:, 0] - logs[:, 1]).max(-1) < _OTHER_SIDE)
 
 
 def _runs_through_paint(view: ViewEvidence, slot: Slot) -> bool:

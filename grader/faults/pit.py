@@ -2,7 +2,8 @@
 
 A speckled clay shows hundreds of specks, blurred by the glaze they have bled into. How sharp their
 rim is for their size is learned from the piece itself; a pit is a hole through the glaze and its
-rim is sharper than theirs. A piece without specks shows so few dark dots that each counts.
+rim is sharper than theirs. A piece without specks shows so few dark dots that each counts: alone
+if it is black, and faint ones, as all are on a dark glaze, where they come in a patch on one side.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.stats import poisson
+from scipy.stats import nbinom, poisson
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
@@ -39,8 +40,12 @@ _BLACK_TONE = -3.9
 """Tone of the bottom of a hole: 2 % of the light, which dust and lens throw in."""
 
 _LEAST_SHIFT_DE00 = 9.0
-"""A hole is black at its bottom; what differs less is a speck or a shadow, unless it lies in a ring
-of glaze that has drawn back: on a dark glaze a hole is hardly darker."""
+"""A hole is black at its bottom; what differs less is a speck or a shadow, unless it lies in a
+patch or in a ring of glaze that has drawn back: on a dark glaze a hole is hardly darker."""
+
+_PATCH_BY_CHANCE = 1e-4
+"""Specks lie all round. That one side shows so many more dots than the others is a patch of pits if
+chance makes of it one piece in some thousands."""
 
 _GRAIN_SPREADS = 5.5
 _LEAST_PX = 3.0
@@ -181,17 +186,21 @@ def find(evidence: Evidence) -> list[Finding]:
             )
         elif speckled:
             continue
+        # Freckles painted on one side are a patch, too: of paint each dot must speak for itself.
+        patched = _patched(group, views) if usual is None and not painted else []
         pits = [
             (dot, excess)
             for dot in group
-            if (excess := _excess(dot, usual)) is not None and not _is_drawn(dot)
+            if (excess := _excess(dot, usual, patched=dot.view in patched)) is not None
+            and not _is_drawn(dot)
         ]
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
             # No more than chance makes of so many specks: only what stands far out is told.
             pits = [(dot, excess) for dot, excess in pits if excess > _SURELY]
         for dot, excess in _one_a_crater(pits):
             report = _report(dot, excess, speckled)
-            if (report.shift_de00 or 0) >= _LEAST_SHIFT_DE00 or _ringed(dot):
+            seen = (report.shift_de00 or 0) >= _LEAST_SHIFT_DE00
+            if seen or dot.view in patched or _ringed(dot):
                 out.append(report)
     return out
 
@@ -203,6 +212,25 @@ def _all_round(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> float:
     deep = _deep(dots)
     counts = [sum(dot.view is view for dot in deep) for view in views]
     return float(np.median(counts)) * len(counts) if counts else 0.0
+
+
+def _patched(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> list[ViewEvidence]:
+    """The sides that show more deep round dots than their sisters let expect.
+
+    Specks fall as a Poisson process whose density the other sides tell, with Jeffreys' prior; what
+    one side then shows is negative binomial (Gelman et al. 2013, Bayesian Data Analysis, ch. 2.6).
+    """
+    sides = [view for view in views if view.skin is not None]
+    round_ones = [dot for dot in dots if _is_hole_shaped(dot)]
+    counts = [sum(dot.view is view for dot in round_ones) for view in sides]
+    others = len(sides) - 1
+    if others < 1:
+        return []
+    return [
+        view
+        for view, count in zip(sides, counts, strict=True)
+        if nbinom.sf(count - 1, sum(counts) - count + 0.5, others / (others + 1)) < _PATCH_BY_CHANCE
+    ]
 
 
 def _deep(dots: Sequence[_Dot]) -> list[_Dot]:
@@ -319,21 +347,35 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 
     return _Usual(float(slope), float(level) + middle, max(spread, least_spread))
 
 
-def _excess(dot: _Dot, usual: tuple[_Usual, _Usual, _Usual, _Usual] | None) -> float | None:
+def _is_hole_shaped(dot: _Dot) -> bool:
+    """Whether the dot is deep, hard of rim and no line."""
+    return (
+        dot.spot.peak >= _LEAST_DEPTH
+        and dot.spot.steepness >= _STEEP * _bell_steepness(dot.spot.diameter_px)
+        and dot.spot.length_px <= _LONG_ALONE * _aslant(dot) * dot.spot.width_px
+    )
+
+
+def _excess(
+    dot: _Dot,
+    usual: tuple[_Usual, _Usual, _Usual, _Usual] | None,
+    *,
+    patched: bool = False,
+) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
     if dot.spot.peak < _LEAST_DEPTH:
         return None
     if dot.spot.steepness < _STEEP * _bell_steepness(dot.spot.diameter_px):
         return None
     if usual is None:
-        if dot.spot.length_px > _LONG_ALONE * _aslant(dot) * dot.spot.width_px:
+        if not _is_hole_shaped(dot):
             return None
         row, col = dot.spot.peak_at
         around = float(dot.view.surface.tone[row, col]) + dot.spot.peak
         # Dark paint leaves a hole less to fall by.
         excess = dot.spot.peak / min(_HOLE_DEPTH, 0.75 * (around - _BLACK_TONE))
-        if _ringed(dot):
-            # Specks have no ring of drawn-back glaze round them, however dark they are.
+        if patched or _ringed(dot):
+            # Specks come in no patch and have no ring of drawn-back glaze, however dark they are.
             excess = max(excess, dot.spot.peak / _LEAST_DEPTH)
         return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:

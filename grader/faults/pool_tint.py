@@ -2,7 +2,8 @@
 
 A veil mixes bluish white into the colour below: log(B/G) rises, log(R/G) falls by about two thirds
 of that, and the tone stays. A reflection of the lamp or the window moves colour the same way but
-cannot help being brighter, and it stays in its place while the piece turns.
+cannot help being brighter, and it stays in its place while the piece turns. On clay so dark or red
+that the veil looks like white paint, `milk` tells the two apart.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
+from grader.faults.milk import change_beside, pools_at_foot
 from grader.faults.soft import (
     Direction,
     SkinField,
@@ -71,6 +73,14 @@ by half a seed from the bend of the light through it, or, where it takes in all 
 bends the fit, by two seeds from the cells around. From three on it has an edge of its own, however
 little of it is free."""
 
+_DENSE_DE00 = 12.0
+"""Thinner milk has a soft edge, and is measured as such; it must not count twice as much for
+bordering on a shape of paint."""
+
+_DENSE_TRUST = 0.8
+"""Certainty of a pool as hard-edged as paint: white that was painted on the foot of one side only,
+and nowhere else, would look the same."""
+
 _SEEN_BESIDE = 0.5
 """A veil at the edge of one photo shows at least half as strong on the next, which sees that place
 from the front; light on the turn of the wall does not."""
@@ -92,8 +102,29 @@ def find(evidence: Evidence) -> list[Finding]:
         return []
     sides = evidence.sides
     field = depart(sides, MILKY)
-    found = (_of_view(sides, field, number) for number in range(len(sides)))
+    found = [_of_view(sides, field, number) for number in range(len(sides))]
+    for number, pool in enumerate(pools_at_foot(sides)):
+        if pool is None or found[number] is not None:
+            continue
+        shift = change_beside(sides[number], pool)
+        if shift > _DENSE_DE00:
+            found[number] = _dense(sides[number], pool, shift)
     return [each for each in found if each is not None]
+
+
+def _dense(view: ViewEvidence, pool: Mask, shift: float) -> Finding:
+    rows, cols = np.flatnonzero(pool.any(1)), np.flatnonzero(pool.any(0))
+    corner = (int(rows[0]), int(cols[0]))
+    region = pool[corner[0] : rows[-1] + 1, corner[1] : cols[-1] + 1]
+    size = 2 * float(np.sqrt(pool.sum() / np.pi)) / view.surface.px_per_mm
+    why = (
+        f"A milky pool about {in_words(size, view)} across that reaches down to the foot, "
+        f"{shift:.1f} dE00 from the clay beside it; it is uneven round the piece, and no paint on "
+        "it has this colour."
+    )
+    return finding(
+        view, "pool_tint", region, corner, shift_de00=shift, certainty=_DENSE_TRUST, why=why
+    )
 
 
 def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Finding | None:

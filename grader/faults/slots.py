@@ -122,13 +122,15 @@ def rise(value: float, limits: tuple[float, float]) -> float:
     return float(np.clip((value - low) / (high - low), 0.0, 1.0))
 
 
-def as_slot(surface: Surface, line: Line) -> Slot | None:
+def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | None:
     """Hold a line against a slot.
 
     Parameters
     ----------
     surface : Surface
     line : Line
+    unpainted : bool, default False
+        Whether the piece carries no drawing: then the colour of the middle of a line is enough.
 
     Returns
     -------
@@ -150,6 +152,12 @@ def as_slot(surface: Surface, line: Line) -> Slot | None:
     tint = taken / mean - 1.0
     deepest = float(np.quantile(line.missing, 0.9))
     off_tint = _off_tint(line, tint)
+    if unpainted:
+        # Rings and deeper glaze that a crack crosses add to its breadth, in their own colour, and
+        # hardly to its middle. A picture file smears colour, so that fine paint has a grey middle.
+        inmost = np.median(1.0 - line.middle / np.maximum(line.sides.mean(1), 1e-4), axis=0)
+        grey = inmost / max(float(inmost.mean()), _LEAST_MISSING) - 1.0
+        off_tint = min(off_tint, _off_tint(line, grey))
     likeness = (
         rise(line.covered, _COVERED)
         * rise(blackness, demanded)

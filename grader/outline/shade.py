@@ -42,6 +42,11 @@ _TELLS, _DOES_NOT_TELL = 0.85, 0.8
 _LIKE_TABLE = 0.2
 """So far beyond the middle between piece (-0.5) and table (0.5) a part is table."""
 
+_OFF_TABLE = 0.22
+"""Log-chromaticity by which what lies beyond the table, seen from the piece, is neither: shadow has
+the colour of the table, or is tinted by the light that the piece throws, toward the piece. A milky
+foot or white paint on red clay is paler than any table that it stands on."""
+
 _OTHER_HUE = 0.25
 """Log-chromaticity by which a part that lies beyond the table, seen from the piece, differs from
 the piece, even where that is painted: twice what warm and cool light make of one clay."""
@@ -80,11 +85,11 @@ class _Part:
 
     `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
     the difference between the two that is no noise; `of_piece` the share of the piece that has its
-    colour; `off_piece` log-chromaticity, `over_table` and `over_piece` log light, `outer_cost` that
-    of a pixel of its border, `with_edge` the share of its border, to the table or to the piece,
-    that is an edge; `on_card` the share that is the outline of a card; `share` its size, `single`
-    that of it which has no counterpart on the other side, and `low` that which lies low; `to_frame`
-    whether it runs on to the margin.
+    colour; `off_piece` and `off_table` log-chromaticity, `over_table` and `over_piece` log light,
+    `outer_cost` that of a pixel of its border, `with_edge` the share of its border, to the table or
+    to the piece, that is an edge; `on_card` the share that is the outline of a card; `share` its
+    size, `single` that of it which has no counterpart on the other side, and `low` that which lies
+    low; `to_frame` whether it runs on to the margin.
     """
 
     regions: NDArray[np.int64]
@@ -92,6 +97,7 @@ class _Part:
     like_table: float
     sure: float
     off_piece: float
+    off_table: float
     over_table: float
     over_piece: float
     outer_cost: float
@@ -157,6 +163,8 @@ def _lower(regions: Regions, chosen: Mask, share: float) -> Mask:
 
 
 def _is_none_of_it(part: _Part) -> bool:
+    if part.sure > _TELLS and part.like_table > 0.5 and part.off_table > _OFF_TABLE:
+        return False
     if _lies_beside(part):
         return True
     if part.of_piece > _ITS_OWN:
@@ -233,6 +241,7 @@ def _left_out(
             of_piece=float(area[rest] @ close) / max(1.0, size - own),
             like_table=like,
             off_piece=float(np.hypot(*(here[:2] - beside[:2]))),
+            off_table=float(np.hypot(*(here[:2] - around[:2]))),
             sure=sure,
             over_table=float(here[2] - around[2]),
             over_piece=float(here[2] - beside[2]),

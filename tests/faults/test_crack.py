@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -270,3 +272,20 @@ def test_a_dark_line_on_the_turn_of_the_wall_is_broader_than_it_looks(
     slot = made.line(path, 0.9 * np.linspace(1.0, 0.5, len(path)))
     found = _found(made.lay(made.wall(), slot, made.SLOT))
     assert bool(found) == is_crack
+
+
+def test_a_line_along_the_near_lip_is_no_crack_and_one_across_it_is() -> None:
+    along = [(4 + t, 12 + 0.7 * np.sin(t / 2.5)) for t in range(40)]
+    level = made.lay(made.wall(), made.line(along, 0.5), made.SLOT)
+    across = made.crack(made.wall(), start_mm=(22, 10), length_mm=14)
+    for picture, is_crack in ((level, False), (across, True)):
+        dark = made.places_mm()[1] < 9
+        evidence = made.seen(np.where(dark[..., None], 0.4, 1.0) * picture, decorated=False)
+        (view,) = evidence.views
+        opening = np.arange(len(view.surface.mask)) < (12 + 2) * made.PX_PER_MM
+        for inside, found in ((np.zeros_like(opening), True), (opening, is_crack)):
+            zones = dataclasses.replace(
+                view.zones, inside=view.surface.mask & inside[:, None], wall=view.zones.wall
+            )
+            seen = dataclasses.replace(view, zones=zones)
+            assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == found

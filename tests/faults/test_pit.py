@@ -155,3 +155,19 @@ def _grid_away_from(taken: NDArray[np.float64]) -> NDArray[np.float64]:
     places = np.column_stack([cols.ravel(), rows.ravel()]).astype(float)
     away = np.hypot(*(places[:, None] - taken[None]).transpose(2, 0, 1)).min(1)
     return np.asarray(places[np.argsort(-away)])
+
+
+@pytest.mark.parametrize(("in_a_patch", "are_pits"), [(True, True), (False, False)])
+def test_on_a_clay_without_specks_faint_dots_count_where_they_come_in_a_patch(
+    in_a_patch: bool, are_pits: bool
+) -> None:
+    """On dark clay a hole is hardly darker than a fleck of iron; flecks lie on all sides."""
+    dots = _scattered(12, 4, (12, 14, 36, 46))
+    shares = [dots, dots[:0], dots[:0], dots[:0]] if in_a_patch else np.split(dots, 4)
+    sides = [
+        _dots(made.wall(made.BROWN, seed=seed), places, wide_mm=0.8, left=0.45, soft_mm=0.05)
+        for seed, places in enumerate(shares)
+    ]
+    found = pit.find(made.seen(*sides, decorated=False))
+    assert {each.view for each in found} == ({"front"} if are_pits else set())
+    assert len(found) >= 0.8 * len(dots) if are_pits else not found

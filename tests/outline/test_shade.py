@@ -136,3 +136,15 @@ def test_with_no_other_cut_nothing_changes() -> None:
     pot = draw_pot(size=(480, 640))
     regions, left = _cut(pot.rgb, pot.mask)
     assert (left == (regions.share_of(pot.mask) > 0.5)).all()
+
+
+def test_a_milky_foot_on_one_side_of_a_red_pot_is_no_shadow_of_the_table() -> None:
+    """It is paler than the tan table, on the far side of it from the clay, and darker than it."""
+    pot = draw_pot(size=(480, 640), clay=(0.55, 0.20, 0.10), table=(0.60, 0.46, 0.33))
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    down, right = np.indices(pot.mask.shape)
+    low = down > rows[0] + 0.88 * len(rows)
+    pool = pot.mask & low & (right < cols[0] + 0.5 * len(cols))
+    milky = np.where(pool[..., None], [150, 140, 147], pot.rgb).astype(np.uint8)
+    regions, left = _cut(milky, pot.mask, pot.mask & ~pool)
+    assert (left[regions.labels] & pool).sum() > 0.9 * pool.sum()

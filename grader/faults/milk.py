@@ -1,0 +1,144 @@
+"""Milky glaze so dense that its edge is as hard as that of paint.
+
+On red and on dark clay a thick clear glaze turns white within a millimetre or two, and is then told
+from white paint by where it lies: it ran down to the foot, on some sides more than on others, and
+has a colour that is nowhere else on the piece.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from grader.colour.difference import ciede2000
+from grader.colour.srgb import linear_to_lab
+from grader.faults.evidence import ViewEvidence
+from grader.piece import Mask
+from grader.surface import grow, shrink
+
+_LEAST_MM2 = 40.0
+"""A drip of 7 mm, as for soft veils."""
+
+_FOOT_MM, _AT_FOOT = 4.5, 0.75
+"""Glaze is wiped off a foot ring up to some 4 mm high (common practice, no source). So much of the
+breadth of a pool reaches down to there; a painted shape stands on its foot or in mid-air."""
+
+_LEAST_CHANGE, _LESS_RED, _MORE_BLUE = 0.25, -0.1, 0.0
+"""Log-chromaticity by which it differs from the clay, and in which it is less red and more blue.
+Less is a soft veil's affair."""
+
+_MOST_OFF_NEUTRAL = 0.6
+"""Log-chromaticity: milk is white with a breath of blue, or of the red clay below it; cobalt and
+copper go far beyond."""
+
+_DARKER = -0.15
+"""Log light by which it may lie below the clay: the waver of the fit through it. Milk lightens."""
+
+_SEAM_MM = 1.0
+"""Twice the blur of the lens, and less than a milky edge is soft."""
+
+_CORE_MM = 1.2
+_SAME_COLOUR, _SAME_TONE, _PAINT_MM2 = 0.12, 0.5, 15.0
+"""White paint shows its colour elsewhere, too, but for shading: a strip of 3 by 5 mm of it."""
+
+_UNEVEN = 3.0
+"""The side with most has so many times the area of that with least: a painted band or a dipped
+foot goes round evenly."""
+
+_FEWEST_SIDES = 3
+
+_BESIDE_MM = (1.5, 6.0)
+"""Sound clay is looked for so far beyond the edge."""
+
+
+def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
+    """Find dense milk among what was taken for paint.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        The sides of a piece.
+
+    Returns
+    -------
+    list of (ndarray of bool, shape (h, w)) or None
+        One a view; None where there is none.
+    """
+    if len(views) < _FEWEST_SIDES:
+        return [None] * len(views)
+    pools = [_candidate(view) for view in views]
+    areas = [
+        float(pool.sum()) / view.surface.px(1.0) ** 2
+        for view, pool in zip(views, pools, strict=True)
+    ]
+    if max(areas) < _UNEVEN * min(areas) or not any(areas):
+        return [None] * len(views)
+    return [pool if pool.any() else None for pool in pools]
+
+
+def change_beside(view: ViewEvidence, pool: Mask) -> float:
+    """CIEDE2000 between a pool and the clay next to it.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    pool : ndarray of bool, shape (h, w)
+
+    Returns
+    -------
+    float
+        0 where no clay is seen beside it.
+    """
+    near, far = (grow(pool, view.surface.px(reach)) for reach in _BESIDE_MM)
+    clay = far & ~near & view.zones.wall & ~view.zones.painted
+    if not clay.any():
+        return 0.0
+    seen, sound = (
+        np.median(linear_to_lab(view.surface.light[where]), axis=0) for where in (pool, clay)
+    )
+    return float(ciede2000(seen, sound))
+
+
+def _candidate(view: ViewEvidence) -> Mask:
+    surface = view.surface
+    out = np.zeros(surface.mask.shape, bool)
+    height = len(out)
+    bottom = height - 1 - np.argmax(surface.mask[::-1], axis=0)
+    milky = _milky(view)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(milky.astype(np.uint8))
+    for number in range(1, count):
+        if stats[number, cv2.CC_STAT_AREA] < _LEAST_MM2 * surface.px(1.0) ** 2:
+            continue
+        region = labels == number
+        columns = region.any(0)
+        lowest = height - 1 - np.argmax(region[::-1], axis=0)
+        at_foot = (bottom - lowest)[columns] < surface.px(_FOOT_MM)
+        if at_foot.mean() > _AT_FOOT and not _is_paint(view, region):
+            out |= region
+    return out
+
+
+def _milky(view: ViewEvidence) -> Mask:
+    """What is taken for paint, and is whiter than the clay and not darker."""
+    surface, zones = view.surface, view.zones
+    red, blue = cv2.split(surface.chroma - zones.clay_chroma)
+    milky = (np.hypot(red, blue) > _LEAST_CHANGE) & (red < _LESS_RED) & (blue > _MORE_BLUE)
+    milky &= np.abs(surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
+    milky &= zones.paint & (surface.tone - zones.clay_tone > _DARKER)
+    # Between dark paint and pale clay lies a seam that is neither.
+    seam = surface.px(_SEAM_MM / 2)
+    return grow(shrink(milky, seam), seam)
+
+
+def _is_paint(view: ViewEvidence, region: Mask) -> bool:
+    """Whether paint of the same colour lies elsewhere on the view."""
+    surface = view.surface
+    core = shrink(region, surface.px(_CORE_MM))
+    core = core if core.any() else region
+    elsewhere = view.zones.paint & ~grow(region, surface.px(_CORE_MM))
+    off = np.abs(surface.chroma[elsewhere] - np.median(surface.chroma[core], axis=0)).max(-1)
+    lighter = np.abs(surface.tone[elsewhere] - np.median(surface.tone[core]))
+    alike = (off < _SAME_COLOUR) & (lighter < _SAME_TONE)
+    return float(alike.sum()) > _PAINT_MM2 * surface.px(1.0) ** 2

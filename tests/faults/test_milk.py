@@ -1,0 +1,84 @@
+"""Dense milk at the foot of red clay is told from white paint by its place and its colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.faults import pool_tint
+from grader.faults.milk import change_beside, pools_at_foot
+from tests.faults import made
+
+Picture = NDArray[np.float64]
+
+MILK = (0.62, 0.60, 0.64)
+WHITE = (0.78, 0.76, 0.70)
+
+
+def _laid(
+    covers: Sequence[NDArray[np.float32] | None], colour: tuple[float, float, float] = MILK
+) -> list[Picture]:
+    walls = [made.wall(made.RED, seed=seed) for seed in range(len(covers))]
+    return [
+        wall if cover is None else made.lay(wall, cover, colour)
+        for wall, cover in zip(walls, covers, strict=True)
+    ]
+
+
+def _pools(walls: Sequence[Picture]) -> list[bool]:
+    return [pool is not None for pool in pools_at_foot(made.seen(*walls).sides)]
+
+
+AT_FOOT = made.box(8, 48, 36, 60)
+SLIVER = made.box(38, 50, 45, 60)
+
+
+def test_a_dense_pool_at_the_foot_is_found_on_the_sides_that_show_it() -> None:
+    walls = _laid([AT_FOOT, SLIVER, None, None])
+    assert _pools(walls) == [True, True, False, False]
+    found = pool_tint.find(made.seen(*walls))
+    assert {each.view for each in found} >= {"front"}
+    front = next(each for each in found if each.view == "front")
+    assert front.bbox_px[3] == pytest.approx(12 * made.PX_PER_MM, rel=0.3)
+    assert (front.shift_de00 or 0) > 20
+
+
+@pytest.mark.parametrize(
+    ("covers", "colour"),
+    [
+        ([AT_FOOT] * 4, MILK),  # dipped in white all round
+        ([made.ellipse((24, 30), 20, 16), None, None, None], MILK),  # in mid-air
+        ([made.line([(20, 20), (24, 40), (20, 60)], 3.0), None, None, None], MILK),  # a stalk
+        ([AT_FOOT, None, None, None], made.COBALT),
+        ([AT_FOOT, None, None, None], made.BLACK),
+        ([AT_FOOT, None], MILK),  # how it goes round is not known
+    ],
+)
+def test_paint_is_none(
+    covers: Sequence[NDArray[np.float32] | None], colour: tuple[float, float, float]
+) -> None:
+    walls = _laid(covers, colour)
+    if covers[0] is not None and float(covers[0][: len(covers[0]) // 3].max()) > 0:
+        # A stalk carries its flower above the foot.
+        walls[0] = made.lay(walls[0], made.ellipse((20, 20), 14, 10), colour)
+    assert not any(_pools(walls))
+
+
+def test_a_colour_that_is_painted_elsewhere_is_paint() -> None:
+    walls = _laid([AT_FOOT, None, None, None], WHITE)
+    assert _pools(walls)[0]
+    walls[0] = made.lay(walls[0], made.ellipse((24, 20), 14, 10), WHITE)
+    assert not any(_pools(walls))
+
+
+def test_the_change_is_that_from_the_clay_beside_it() -> None:
+    (view, *_), (pool, *_) = (
+        (evidence := made.seen(*_laid([AT_FOOT, None, None, None]))).sides,
+        pools_at_foot(evidence.sides),
+    )
+    assert pool is not None
+    assert change_beside(view, pool) == pytest.approx(34, abs=10)
+    assert change_beside(view, np.ones_like(pool)) == 0.0

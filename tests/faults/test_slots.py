@@ -1,0 +1,74 @@
+"""What makes a slot of a dark line, on lines whose sections are given."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.faults import drawing
+from grader.faults.lines import Line
+from grader.faults.slots import as_slot
+from tests.faults import made
+
+CLAY = np.array([0.50, 0.30, 0.20])
+POINTS = 60
+
+
+def _line(
+    *,
+    width_mm: NDArray[np.float64],
+    tint: tuple[float, float, float] = (1.0, 1.0, 1.0),
+    left: NDArray[np.float64] | None = None,
+    missing: NDArray[np.float64] | None = None,
+) -> Line:
+    """A crooked line of 12 mm that keeps back as much of every colour in its middle, 80 %."""
+    down = np.linspace(0, 12, POINTS)
+    wander = 0.4 * np.sin(down * 1.7) + 0.3 * np.sin(down * 0.6)
+    sides = np.tile(CLAY, (POINTS, 2, 1))
+    if left is not None:
+        sides[:, 0] = left
+    missing = np.full(POINTS, 0.8) if missing is None else missing
+    return Line(
+        path=np.column_stack([200 + wander * made.PX_PER_MM, 100 + down * made.PX_PER_MM]),
+        length_mm=12.0,
+        covered=1.0,
+        depth=-np.log(1 - missing),
+        missing=missing,
+        black_mm=width_mm[:, None] * np.array(tint),
+        spread_mm=np.full(POINTS, 0.6),
+        sides=sides,
+        middle=(1 - missing)[:, None] * CLAY,
+        falls=np.zeros(2),
+        unrest=0.02,
+    )
+
+
+@pytest.mark.parametrize("unpainted", [True, False])
+def test_on_a_piece_without_a_drawing_the_middle_tells_the_colour_of_a_line(
+    unpainted: bool,
+) -> None:
+    """Rings that a crack crosses take red light and make it seem broader in red."""
+    surface = made.seen(made.wall()).views[0].surface
+    even = np.full(POINTS, 0.45)
+    ringed = as_slot(surface, _line(width_mm=even, tint=(1.3, 0.85, 0.85)), unpainted=unpainted)
+    plain = as_slot(surface, _line(width_mm=even), unpainted=unpainted)
+    assert ringed is not None
+    assert plain is not None
+    assert plain.likeness > 0.9
+    assert (ringed.likeness > 0.9) == unpainted
+
+
+def test_a_coat_is_held_against_itself_only_where_both_sides_are_one_surface() -> None:
+    """Where white paint begins beside a brush line, its section is no measure of its breadth."""
+    surface = made.seen(made.wall()).views[0].surface
+    beside = np.arange(POINTS) > POINTS // 2
+    width = np.where(beside, np.linspace(0.2, 1.6, POINTS), 0.7)
+    missing = np.where(beside, np.linspace(0.85, 0.98, POINTS), 0.7)
+    white = np.where(beside[:, None], 0.8, CLAY)
+    clay = as_slot(surface, _line(width_mm=width, missing=missing))
+    flanked = as_slot(surface, _line(width_mm=width, missing=missing, left=white))
+    assert clay is not None
+    assert flanked is not None
+    assert drawing._keeps_its_depth(flanked) == 1.0
+    assert drawing._keeps_its_depth(clay) < 1.0
