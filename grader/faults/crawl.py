@@ -45,6 +45,9 @@ _RIM = (0.5, 0.75)
 """Share of the outline with a line darker (or lighter) than both sides. A lamp cannot reach all
 of a roll alike, but its foot is dark nearly all round."""
 
+_FOOT_SHOWN = 0.1
+"""Share of the outline with a dark line from which a light one on the rest is the same roll, lit."""
+
 _RIM_DEPTH = (0.06, 0.12)
 _RIM_BLACK = (0.55, 0.85)
 """Log light by which the foot of the roll is darker; a line of paint is darker than any roll."""
@@ -262,8 +265,10 @@ def _rim(island: Island, paint_hue: float = np.inf) -> tuple[float, float]:
     light = island.lightest - np.maximum(island.inside[0], tone)
     shown = float((dark > least).mean())
     any_shown = float(((dark > least) | (light > least)).mean())
-    # A bright line alone may be a glint; with the dark one it is the lit side of the roll.
-    return max(shown, 0.85 * any_shown), float(np.median(np.maximum(dark, light)))
+    # A bright line alone is a glint, or light paint on dark clay; with the dark one it is the lit
+    # side of the roll.
+    rolled = 0.85 * any_shown if shown > _FOOT_SHOWN else 0.0
+    return max(shown, rolled), float(np.median(np.maximum(dark, light)))
 
 
 def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
