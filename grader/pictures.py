@@ -36,11 +36,18 @@ _LEAST_SIDE_PX = 64
 _SEARCH_WINDOW_PX = 12
 
 # Sound surface as large as the close-up where there is room, else smaller at the same scale.
-_SOUND_SHARES = (1.0, 0.7, 0.45)
+_SOUND_SHARES = (1.0, 0.7, 0.45, 0.3)
+
+# CIELAB difference, spread of the window and distance together, up to which a window shows the same
+# surface: shading and grain make 5 to 8. Of fine paint only a smaller window shows nothing else.
+_SAME_SURFACE = 10.0
 
 # Width of the ring around a place that says what its sound surface looks like, in pixels of the
 # search: a quarter of a window.
 _RING_PX = 3
+
+# A flake at the outline of a fine stroke has paint on a quarter of the ring round it.
+_PAINT_IN_RING = 0.75
 
 # Share of the width of the piece's box that is left out on each side, where the background shows
 # beside a foot, a curve or a tilted piece.
@@ -140,17 +147,21 @@ def sound_box(
     if piece_bbox_px is None:
         return None
     everywhere = list(findings)
+    best: tuple[float, Box] | None = None
     for share in _SOUND_SHARES:
         side = round(box[2] * share)
         found = _sound_square(photo, piece_bbox_px, side, finding, everywhere)
-        if found is not None:
-            return found
-    return None
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found
+        if best is not None and best[0] < _SAME_SURFACE:
+            break
+    return None if best is None else best[1]
 
 
 def _sound_square(
     photo: Photo, piece_bbox_px: Box, side: int, finding: Finding, findings: list[Finding]
-) -> Box | None:
+) -> tuple[float, Box] | None:
+    """The best square of a side, and what it costs in units of CIELAB difference."""
     height, width = photo.rgb.shape[:2]
     x0, y0, w, h = _clipped(piece_bbox_px, width, height)
     if side >= min(w, h) or side < 1:
@@ -170,17 +181,25 @@ def _sound_square(
     around = near[free]
     if finding.zone == "painted":
         # A flake shows the clay. Where the ring holds paint and clay, the paint is sound.
-        own = lab[_part(finding.bbox_px, x0, y0, shrink, 0)].mean(axis=(0, 1))
-        unlike = np.linalg.norm(around - own, axis=1)
-        around = around[unlike >= np.median(unlike)]
+        unlike = np.linalg.norm(around - _own_lab(photo, finding), axis=1)
+        around = around[unlike >= np.quantile(unlike, _PAINT_IN_RING)]
     x, y, fw, fh = finding.bbox_px
     centre = ((y + fh / 2 - y0) * shrink, (x + fw / 2 - x0) * shrink)
     best = _best_window(lab, taken, window, np.median(around, axis=0), centre)
     if best is None:
         return None
-    left = round(x0 + (best[1] + 0.5) / shrink - side / 2)
-    top = round(y0 + (best[0] + 0.5) / shrink - side / 2)
-    return min(max(left, x0), x0 + w - side), min(max(top, y0), y0 + h - side), side, side
+    cost, row, col = best
+    left = round(x0 + (col + 0.5) / shrink - side / 2)
+    top = round(y0 + (row + 0.5) / shrink - side / 2)
+    return cost, (min(max(left, x0), x0 + w - side), min(max(top, y0), y0 + h - side), side, side)
+
+
+def _own_lab(photo: Photo, finding: Finding) -> NDArray[np.float32]:
+    """Colour of a place itself, from the middle half of its box: its edge is blurred."""
+    x, y, w, h = finding.bbox_px
+    middle = photo.rgb[y + h // 4 : y + h - h // 4, x + w // 4 : x + w - w // 4]
+    lab = cv2.cvtColor(middle.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    return np.asarray(np.median(lab, axis=(0, 1)), np.float32)
 
 
 def _best_window(
@@ -189,8 +208,8 @@ def _best_window(
     window: int,
     like: NDArray[np.float32],
     centre: tuple[float, float],
-) -> tuple[int, int] | None:
-    """Centre (row, col) of the free window most like the colour `like`, rather near `centre`."""
+) -> tuple[float, int, int] | None:
+    """Cost and centre (row, col) of the free window most like `like`, rather near `centre`."""
     rows, cols = lab.shape[:2]
     half = window // 2 + 1
     if min(rows, cols) <= 2 * half:
@@ -207,8 +226,8 @@ def _best_window(
     blocked[:, :side] = blocked[:, -side:] = True
     if blocked.all():
         return None
-    best = np.unravel_index(np.argmin(np.where(blocked, np.inf, cost)), cost.shape)
-    return int(best[0]), int(best[1])
+    row, col = np.unravel_index(np.argmin(np.where(blocked, np.inf, cost)), cost.shape)
+    return float(cost[row, col]), int(row), int(col)
 
 
 def _part(box: Box, x0: int, y0: int, shrink: float, more: int) -> tuple[slice, slice]:

@@ -100,3 +100,18 @@ def test_sound_surface_of_a_flake_at_an_edge_of_the_paint_is_paint() -> None:
     assert sound is not None
     x, y, w, h = sound
     assert (np.median(rgb[y : y + h, x : x + w], axis=(0, 1)) == (60, 80, 140)).all()
+
+
+def test_beside_a_flake_in_a_fine_stroke_sound_paint_is_shown_small_rather_than_clay() -> None:
+    rgb = drawn()
+    rgb[500:700, 300:900] = (200, 170, 130)
+    rgb[600:640, 320:880] = (60, 80, 140)
+    rgb[592:612, 580:600] = (200, 170, 130)
+    finding = a_finding("flake", at=(580, 592), mm=2.0)
+    photo = a_photo(rgb)
+    box = close_up_box(photo, finding)
+    sound = sound_box(photo, PIECE, box, finding, [finding])
+    assert sound is not None
+    x, y, w, h = sound
+    assert w < box[2]
+    assert (np.median(rgb[y : y + h, x : x + w], axis=(0, 1)) == (60, 80, 140)).all()
