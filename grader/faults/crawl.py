@@ -46,7 +46,7 @@ _RIM = (0.5, 0.75)
 of a roll alike, but its foot is dark nearly all round."""
 
 _FOOT_SHOWN = 0.1
-"""Share of the outline with a dark line from which a light one on the rest is the same roll, lit."""
+"""Share of the outline with a dark line from which a light one elsewhere is the same roll, lit."""
 
 _RIM_DEPTH = (0.06, 0.12)
 _RIM_BLACK = (0.55, 0.85)
