@@ -126,6 +126,9 @@ _DRAWN_TIMES = 4.0
 """A dot in a painting is drawn if paint of its own colour, noise and a third of shading apart,
 covers several times its area within the width of a painted eye."""
 
+_PINHOLE_MM = 1.2
+"""Pinholes are smaller, and pupils larger; the pupil of an eye has its like in every other eye."""
+
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the rim of a speck looks as sharp as that of a pit."""
 
@@ -192,7 +195,7 @@ def find(evidence: Evidence) -> list[Finding]:
             (dot, excess)
             for dot in group
             if (excess := _excess(dot, usual, patched=dot.view in patched)) is not None
-            and not _is_drawn(dot)
+            and not _is_drawn(dot, views)
         ]
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
             # No more than chance makes of so many specks: only what stands far out is told.
@@ -289,25 +292,38 @@ def _on_burnt(dot: _Dot) -> bool:
     return bool(window.mean() > 0.15)
 
 
-def _is_drawn(dot: _Dot) -> bool:
-    """Whether the dot is paint of a colour that the drawing round it has, too: a pupil, a dot."""
+def _is_drawn(dot: _Dot, views: Sequence[ViewEvidence]) -> bool:
+    """Whether the dot is paint of a colour that the drawing has, too: a pupil, a dot."""
     if not dot.painted:
         return False
-    surface, zones, spot = dot.view.surface, dot.view.zones, dot.spot
-    reach = round(surface.px(_DRAWING_MM))
-    row, col = spot.peak_at
-    top, left = max(0, row - reach), max(0, col - reach)
-    window = np.s_[top : row + reach + 1, left : col + reach + 1]
-    whole = np.zeros(surface.mask.shape, bool)
-    (y, x), (high, wide) = spot.corner, spot.region.shape
-    whole[y : y + high, x : x + wide] = spot.region
-    own = whole[window]
-    paint = zones.paint[window] & ~grow(own, surface.px(0.8))
-    chroma = np.abs(surface.chroma[window] - np.median(surface.chroma[window][own], axis=0)).max(-1)
-    tone = np.abs(surface.tone[window] - np.median(surface.tone[window][own]))
-    slack = _SAME_CHROMA + 3.0 * zones.noise[window]
-    alike = paint & (chroma < slack) & (tone < _SAME_TONE)
-    return bool(alike.sum() > _DRAWN_TIMES * own.sum())
+    row, col = dot.spot.peak_at
+    reach = round(dot.view.surface.px(_DRAWING_MM))
+    near = np.s_[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
+    # A pinhole is as dark as any black line on the piece: it is held against what lies near.
+    places = [(dot.view, near)]
+    if dot.size_mm > _PINHOLE_MM:
+        places = [(view, np.s_[:, :]) for view in views]
+    area = sum(_paint_like(dot, view, window) for view, window in places)
+    return area > _DRAWN_TIMES * dot.spot.region.sum() / dot.view.surface.px_per_mm**2
+
+
+def _paint_like(dot: _Dot, view: ViewEvidence, window: tuple[slice, slice]) -> float:
+    """Area of the paint in a window of a view that has the colour of a dot, mm2."""
+    (row, col), (high, wide) = dot.spot.corner, dot.spot.region.shape
+    at = np.s_[row : row + high, col : col + wide]
+    own = dot.view.surface
+    chroma = np.median(own.chroma[at][dot.spot.region], axis=0)
+    tone = np.median(own.tone[at][dot.spot.region])
+    surface = view.surface
+    paint = view.zones.paint[window]
+    if view is dot.view:
+        whole = np.zeros(surface.mask.shape, bool)
+        whole[at] = dot.spot.region
+        paint = paint & ~grow(whole[window], surface.px(0.8))
+    slack = _SAME_CHROMA + 3.0 * view.zones.noise[window][paint]
+    alike = np.abs(surface.chroma[window][paint] - chroma).max(-1) < slack
+    alike &= np.abs(surface.tone[window][paint] - tone) < _SAME_TONE
+    return float(alike.sum()) / surface.px_per_mm**2
 
 
 def _rim(dot: _Dot) -> float:

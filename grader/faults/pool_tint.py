@@ -104,7 +104,8 @@ def find(evidence: Evidence) -> list[Finding]:
     field = depart(sides, MILKY)
     found = [_of_view(sides, field, number) for number in range(len(sides))]
     for number, pool in enumerate(pools_at_foot(sides)):
-        if pool is None or found[number] is not None:
+        soft = found[number]
+        if pool is None or (soft is not None and soft.certainty >= _DENSE_TRUST):
             continue
         shift = change_beside(sides[number], pool)
         if shift > _DENSE_DE00:
