@@ -129,6 +129,10 @@ covers several times its area within the width of a painted eye."""
 _PINHOLE_MM = 1.2
 """Pinholes are smaller, and pupils larger; the pupil of an eye has its like in every other eye."""
 
+_ROW_OF_DOTS, _DOT_TIMES = 4, 2.5
+"""So many painted dots of its colour, each up to so many times as large or as small, make a dot one
+more of the row: one that the turn of the wall kept out of the zones of paint."""
+
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the rim of a speck looks as sharp as that of a pit."""
 
@@ -295,35 +299,56 @@ def _on_burnt(dot: _Dot) -> bool:
 def _is_drawn(dot: _Dot, views: Sequence[ViewEvidence]) -> bool:
     """Whether the dot is paint of a colour that the drawing has, too: a pupil, a dot."""
     if not dot.painted:
-        return False
+        return dot.size_mm > _PINHOLE_MM and _painted_dots_like(dot, views) >= _ROW_OF_DOTS
     row, col = dot.spot.peak_at
     reach = round(dot.view.surface.px(_DRAWING_MM))
-    near = np.s_[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
+    near = (
+        slice(max(0, row - reach), row + reach + 1),
+        slice(max(0, col - reach), col + reach + 1),
+    )
     # A pinhole is as dark as any black line on the piece: it is held against what lies near.
     places = [(dot.view, near)]
     if dot.size_mm > _PINHOLE_MM:
-        places = [(view, np.s_[:, :]) for view in views]
+        places = [(each, _all_of(each)) for each in views]
     area = sum(_paint_like(dot, view, window) for view, window in places)
     return area > _DRAWN_TIMES * dot.spot.region.sum() / dot.view.surface.px_per_mm**2
 
 
 def _paint_like(dot: _Dot, view: ViewEvidence, window: tuple[slice, slice]) -> float:
     """Area of the paint in a window of a view that has the colour of a dot, mm2."""
-    (row, col), (high, wide) = dot.spot.corner, dot.spot.region.shape
-    at = np.s_[row : row + high, col : col + wide]
-    own = dot.view.surface
-    chroma = np.median(own.chroma[at][dot.spot.region], axis=0)
-    tone = np.median(own.tone[at][dot.spot.region])
-    surface = view.surface
     paint = view.zones.paint[window]
     if view is dot.view:
-        whole = np.zeros(surface.mask.shape, bool)
-        whole[at] = dot.spot.region
-        paint = paint & ~grow(whole[window], surface.px(0.8))
-    slack = _SAME_CHROMA + 3.0 * view.zones.noise[window][paint]
-    alike = np.abs(surface.chroma[window][paint] - chroma).max(-1) < slack
-    alike &= np.abs(surface.tone[window][paint] - tone) < _SAME_TONE
-    return float(alike.sum()) / surface.px_per_mm**2
+        own = np.zeros(view.surface.mask.shape, bool)
+        own[window_of(dot.spot.region, dot.spot.corner)] = dot.spot.region
+        paint = paint & ~grow(own[window], view.surface.px(0.8))
+    return float((_coloured_like(dot, view, window) & paint).sum()) / view.surface.px_per_mm**2
+
+
+def _painted_dots_like(dot: _Dot, views: Sequence[ViewEvidence]) -> int:
+    """Painted dots on all views that have the colour and about the size of a dot."""
+    size = dot.spot.region.sum() / dot.view.surface.px_per_mm**2
+    count = 0
+    for view in views:
+        alike = _coloured_like(dot, view, _all_of(view)) & view.zones.paint
+        _, _, stats, _ = cv2.connectedComponentsWithStats(alike.astype(np.uint8))
+        areas = stats[1:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2
+        count += int(((areas > size / _DOT_TIMES) & (areas < size * _DOT_TIMES)).sum())
+    return count
+
+
+def _all_of(view: ViewEvidence) -> tuple[slice, slice]:
+    height, width = view.surface.mask.shape
+    return slice(0, height), slice(0, width)
+
+
+def _coloured_like(dot: _Dot, view: ViewEvidence, window: tuple[slice, slice]) -> Mask:
+    at = window_of(dot.spot.region, dot.spot.corner)
+    own, surface = dot.view.surface, view.surface
+    chroma = np.median(own.chroma[at][dot.spot.region], axis=0)
+    tone = np.median(own.tone[at][dot.spot.region])
+    slack = _SAME_CHROMA + 3.0 * view.zones.noise[window]
+    alike = np.abs(surface.chroma[window] - chroma).max(-1) < slack
+    return np.asarray(alike & (np.abs(surface.tone[window] - tone) < _SAME_TONE))
 
 
 def _rim(dot: _Dot) -> float:

@@ -59,6 +59,9 @@ _SOUND = (0.15, 0.25)
 _WHOLE_SHARE = 0.1
 """Share of what hangs together that is whole."""
 
+_LINER_MM = 1.4
+"""Brushes that lay a coat leave broader marks than liners do (common practice, no source)."""
+
 _SHARP_PER_MM = 0.9
 _SHARP_REACH_MM = 0.5
 """Change of the share of clay that only the edge of a drawing makes, blurred as it is; a band of
@@ -164,15 +167,18 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     # patch there; a coat hangs together.
     least_px = round(_LEAST_MM2 * light.px_per_mm**2)
     coat = remove_small_objects(coat, max_size=least_px - 1, connectivity=2)
-    return _whole_somewhere(coat, coverage.by_chroma)
+    return _whole_somewhere(coat, coverage.by_chroma, _LINER_MM / 2 * light.px_per_mm)
 
 
-def _whole_somewhere(coat: Mask, share: Plane) -> Mask:
-    """Leave out what hangs together and is thin all over: clay in odd light within a drawing."""
+def _whole_somewhere(coat: Mask, share: Plane, liner_px: float) -> Mask:
+    """Leave out what hangs together and is thin all over, or whole in lines only: clay in odd
+    light within a drawing, and a drawing of lines, whose gaps the lens fills with their colour."""
+    full = coat & (share < _SOUND[1])
+    full = grow(shrink(full, liner_px), liner_px) & full
     count, labels = cv2.connectedComponents(coat.astype(np.uint8), connectivity=8)
     rows, cols = np.nonzero(coat)
     number = labels[rows, cols]
-    whole = np.bincount(number, share[rows, cols] < _SOUND[1], minlength=count)
+    whole = np.bincount(number, full[rows, cols], minlength=count)
     all_of_it = np.maximum(np.bincount(number, minlength=count), 1)
     return np.asarray(coat & (whole / all_of_it > _WHOLE_SHARE)[labels])
 

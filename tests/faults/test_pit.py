@@ -171,3 +171,17 @@ def test_on_a_clay_without_specks_faint_dots_count_where_they_come_in_a_patch(
     found = pit.find(made.seen(*sides, decorated=False))
     assert {each.view for each in found} == ({"front"} if are_pits else set())
     assert len(found) >= 0.8 * len(dots) if are_pits else not found
+
+
+@pytest.mark.parametrize("in_a_row", [True, False])
+def test_one_more_of_a_row_of_painted_dots_is_no_pit(in_a_row: bool) -> None:
+    """It is smaller than what counts as paint by itself."""
+    sides = [made.wall(seed=seed) for seed in range(4)]
+    if in_a_row:
+        for number, side in enumerate(sides):
+            for x in (10, 18, 26):
+                side = made.lay(side, made.ellipse((x, 30), 2.1, 2.1), made.BLACK)
+            sides[number] = side
+    sides[0] = made.lay(sides[0], made.ellipse((34, 30), 1.5, 1.5), made.BLACK)
+    found = pit.find(made.seen(*sides))
+    assert (found == []) == in_a_row

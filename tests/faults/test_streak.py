@@ -156,9 +156,21 @@ def test_what_is_thin_all_over_is_no_coat() -> None:
     share[:, 30:] = 0.85
     coat = np.ones(share.shape, bool)
     coat[:, 28:32] = False
-    left = streak._whole_somewhere(coat, share)
+    left = streak._whole_somewhere(coat, share, 1.0)
     assert left[:, :28].all()
     assert not left[:, 28:].any()
     # A band that thins out hangs on what is whole.
     coat[:] = True
-    assert streak._whole_somewhere(coat, share).all()
+    assert streak._whole_somewhere(coat, share, 1.0).all()
+
+
+@pytest.mark.parametrize(("line_px", "is_coat"), [(4, False), (12, True)])
+def test_what_is_whole_in_fine_lines_only_is_a_drawing_of_lines(
+    line_px: int, is_coat: bool
+) -> None:
+    """The lens fills the gaps between drawn stalks with their colour, as a thin coat is."""
+    share = np.full((120, 160), 0.6, np.float32)
+    for left in range(8, 150, 24):
+        share[:, left : left + line_px] = 0.05
+    coat = np.ones(share.shape, bool)
+    assert streak._whole_somewhere(coat, share, 3.0).any() == is_coat
