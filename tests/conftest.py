@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,17 @@ _LONGEST = (
 """Files that take longest, the longest first: begun last, they would leave processes idle."""
 
 _HERE = Path(__file__).parent
+
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM")
+"""Threads of the libraries for arrays and pictures; they are read when a library is loaded."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Leave each process one thread where several share the tests: more would wait on each other,
+    which costs an eighth of the time."""
+    if config.getoption("numprocesses", None):
+        for name in _THREADS:
+            os.environ.setdefault(name, "1")
 
 
 @pytest.hookimpl(optionalhook=True)
