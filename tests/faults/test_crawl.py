@@ -7,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.faults import crack, crawl
+from grader.faults.islands import Island
 from grader.findings import Finding
 from tests.faults import made
 
@@ -156,3 +157,26 @@ def test_a_drawn_eye_that_a_phone_has_sharpened_is_none() -> None:
 def test_at_the_silhouette_an_island_is_left_to_the_next_view() -> None:
     assert _found(_crawled(made.wall(), (45.0, 30), 3.0)) == []
     assert _found(_crawled(made.wall(), (36, 30), 3.0))
+
+
+@pytest.mark.parametrize(("dark_share", "shown"), [(0.0, False), (0.3, True)])
+def test_a_bright_rim_needs_the_dark_foot_of_a_roll(dark_share: float, shown: bool) -> None:
+    """Light strokes on dark clay shut in a patch of it as brightly as a lit roll does."""
+    count = 40
+    outside = np.tile([-2.0, 0.3, -0.3], (count, 1))
+    dark = np.arange(count) < dark_share * count
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    island = Island(
+        outline=100 + 20 * np.column_stack([np.cos(turn), np.sin(turn)]),
+        core=(np.array([100]), np.array([100])),
+        diameter_mm=6.0,
+        height=3.3,
+        inside=np.array([-1.9, 0.3, -0.3]),
+        outside=outside,
+        darkest=np.where(dark, -2.4, -2.0),
+        lightest=np.full(count, -1.4),
+        fence_chroma=np.tile([0.3, -0.3], (count, 1)),
+        grain=0.01,
+    )
+    share, _ = crawl._rim(island)
+    assert share == pytest.approx(0.85 if shown else 0.0)
