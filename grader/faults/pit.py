@@ -149,6 +149,10 @@ class _Dot:
     hole, below it for iron."""
 
     @property
+    def photo(self) -> str:
+        return self.view.surface.photo
+
+    @property
     def painted(self) -> bool:
         return bool(self.view.zones.painted[self.spot.peak_at])
 
@@ -194,11 +198,11 @@ def find(evidence: Evidence) -> list[Finding]:
         elif speckled:
             continue
         # Freckles painted on one side are a patch, too: of paint each dot must speak for itself.
-        patched = _patched(group, views) if usual is None and not painted else []
+        patched = _patched(group, views) if usual is None and not painted else set()
         pits = [
             (dot, excess)
             for dot in group
-            if (excess := _excess(dot, usual, patched=dot.view in patched)) is not None
+            if (excess := _excess(dot, usual, patched=dot.photo in patched)) is not None
             and not _is_drawn(dot, views)
         ]
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
@@ -207,7 +211,7 @@ def find(evidence: Evidence) -> list[Finding]:
         for dot, excess in _one_a_crater(pits):
             report = _report(dot, excess, speckled)
             seen = (report.shift_de00 or 0) >= _LEAST_SHIFT_DE00
-            if seen or dot.view in patched or _ringed(dot):
+            if seen or dot.photo in patched or _ringed(dot):
                 out.append(report)
     return out
 
@@ -221,23 +225,23 @@ def _all_round(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> float:
     return float(np.median(counts)) * len(counts) if counts else 0.0
 
 
-def _patched(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> list[ViewEvidence]:
-    """The sides that show more deep round dots than their sisters let expect.
+def _patched(dots: Sequence[_Dot], views: Sequence[ViewEvidence]) -> set[str]:
+    """Photos of the sides that show more deep round dots than their sisters let expect.
 
     Specks fall as a Poisson process whose density the other sides tell, with Jeffreys' prior; what
     one side then shows is negative binomial (Gelman et al. 2013, Bayesian Data Analysis, ch. 2.6).
     """
     sides = [view for view in views if view.skin is not None]
-    round_ones = [dot for dot in dots if _is_hole_shaped(dot)]
+    round_ones = [dot for dot in dots if _is_hard(dot) and not _is_long(dot)]
     counts = [sum(dot.view is view for dot in round_ones) for view in sides]
     others = len(sides) - 1
     if others < 1:
-        return []
-    return [
-        view
+        return set()
+    return {
+        view.surface.photo
         for view, count in zip(sides, counts, strict=True)
         if nbinom.sf(count - 1, sum(counts) - count + 0.5, others / (others + 1)) < _PATCH_BY_CHANCE
-    ]
+    }
 
 
 def _deep(dots: Sequence[_Dot]) -> list[_Dot]:
@@ -388,13 +392,14 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 
     return _Usual(float(slope), float(level) + middle, max(spread, least_spread))
 
 
-def _is_hole_shaped(dot: _Dot) -> bool:
-    """Whether the dot is deep, hard of rim and no line."""
-    return (
-        dot.spot.peak >= _LEAST_DEPTH
-        and dot.spot.steepness >= _STEEP * _bell_steepness(dot.spot.diameter_px)
-        and dot.spot.length_px <= _LONG_ALONE * _aslant(dot) * dot.spot.width_px
-    )
+def _is_hard(dot: _Dot) -> bool:
+    """Whether the dot is deep and as steep as the lens makes a hole."""
+    hard = dot.spot.steepness >= _STEEP * _bell_steepness(dot.spot.diameter_px)
+    return dot.spot.peak >= _LEAST_DEPTH and hard
+
+
+def _is_long(dot: _Dot) -> bool:
+    return dot.spot.length_px > _LONG_ALONE * _aslant(dot) * dot.spot.width_px
 
 
 def _excess(
@@ -404,12 +409,10 @@ def _excess(
     patched: bool = False,
 ) -> float | None:
     """How far the dot stands above what is usual, 1 at the limit; None below it."""
-    if dot.spot.peak < _LEAST_DEPTH:
-        return None
-    if dot.spot.steepness < _STEEP * _bell_steepness(dot.spot.diameter_px):
+    if not _is_hard(dot):
         return None
     if usual is None:
-        if not _is_hole_shaped(dot):
+        if _is_long(dot):
             return None
         row, col = dot.spot.peak_at
         around = float(dot.view.surface.tone[row, col]) + dot.spot.peak

@@ -114,9 +114,6 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _dense(view: ViewEvidence, pool: Mask, shift: float) -> Finding:
-    rows, cols = np.flatnonzero(pool.any(1)), np.flatnonzero(pool.any(0))
-    corner = (int(rows[0]), int(cols[0]))
-    region = pool[corner[0] : rows[-1] + 1, corner[1] : cols[-1] + 1]
     size = 2 * float(np.sqrt(pool.sum() / np.pi)) / view.surface.px_per_mm
     why = (
         f"A milky pool about {in_words(size, view)} across that reaches down to the foot, "
@@ -124,7 +121,7 @@ def _dense(view: ViewEvidence, pool: Mask, shift: float) -> Finding:
         "it has this colour."
     )
     return finding(
-        view, "pool_tint", region, corner, shift_de00=shift, certainty=_DENSE_TRUST, why=why
+        view, "pool_tint", pool, (0, 0), shift_de00=shift, certainty=_DENSE_TRUST, why=why
     )
 
 
