@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.segmentation import watershed
 
+from grader.outline.agreement import Expected, settle
 from grader.outline.choice import choose_cut
-from grader.outline.regions import CHROMA_WEIGHT, Mask, divide, edge_strength, log_look
+from grader.outline.regions import CHROMA_WEIGHT, Mask, Regions, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
-from grader.outline.surroundings import MARGIN_SHARE, weigh_surroundings
+from grader.outline.surroundings import MARGIN_SHARE, Evidence, weigh_surroundings
 
 _COARSE_LONG_SIDE_PX = 640
 """Enough to tell which region belongs to the piece."""
@@ -77,16 +78,76 @@ def cut_out(
     Silhouette or None
         None where nothing stands out from the surroundings.
     """
-    height, width = rgb.shape[:2]
-    shrink = min(1.0, _COARSE_LONG_SIDE_PX / max(height, width))
+    parts = _divided(rgb, cards_px)
+    choice = None if parts is None else choose_cut(parts.regions, parts.evidence)
+    if parts is None or choice is None or choice.edge_cost > _NOTHING_COST:
+        return None
+    return _silhouette(rgb, cards_px, parts, choice.regions, choice.certainty)
+
+
+def cut_out_again(
+    rgb: NDArray[np.uint8],
+    first: Silhouette,
+    expected: Expected,
+    cards_px: Sequence[NDArray[np.float64]] = (),
+) -> Silhouette | None:
+    """Find the piece on a photo whose outline the other sides dispute.
+
+    Parameters
+    ----------
+    rgb, cards_px
+        As in `cut_out`.
+    first : Silhouette
+        What was found on this photo alone.
+    expected : Expected
+        By the other sides, in the frame of this photo, at any size.
+
+    Returns
+    -------
+    Silhouette or None
+        As sure as the first.
+    """
+    parts = _divided(rgb, cards_px)
+    if parts is None:
+        return None
+    size = (parts.coarse.shape[1], parts.coarse.shape[0])
+    was, core, reach = (
+        cv2.resize(each.astype(np.float32), size, interpolation=cv2.INTER_LINEAR) > 0.5
+        for each in (first.mask, expected.core, expected.reach)
+    )
+    before = parts.regions.share_of(was) > 0.5
+    chosen = settle(parts.regions, parts.evidence, before, Expected(core, reach))
+    return _silhouette(rgb, cards_px, parts, chosen, first.certainty)
+
+
+@dataclass(frozen=True, slots=True)
+class _Divided:
+    """A reduced photo in its regions."""
+
+    coarse: NDArray[np.uint8]
+    regions: Regions
+    evidence: Evidence
+
+
+def _divided(rgb: NDArray[np.uint8], cards_px: Sequence[NDArray[np.float64]]) -> _Divided | None:
+    shrink = min(1.0, _COARSE_LONG_SIDE_PX / max(rgb.shape[:2]))
     coarse = _reduced(rgb, shrink)
     cards = _paint_cards(coarse.shape[:2], cards_px, shrink)
     regions = divide(coarse, cards)
     evidence = weigh_surroundings(regions, cards)
-    choice = None if evidence is None else choose_cut(regions, evidence)
-    if choice is None or choice.edge_cost > _NOTHING_COST:
-        return None
-    chosen = _to_the_frame(choice.regions[regions.labels], coarse)
+    return None if evidence is None else _Divided(coarse, regions, evidence)
+
+
+def _silhouette(
+    rgb: NDArray[np.uint8],
+    cards_px: Sequence[NDArray[np.float64]],
+    parts: _Divided,
+    regions: Mask,
+    certainty: float,
+) -> Silhouette | None:
+    """The outline of the chosen regions at the size of the photo; None where nothing is left."""
+    height, width = rgb.shape[:2]
+    chosen = _to_the_frame(regions[parts.regions.labels], parts.coarse)
     mask = _refined(rgb, chosen, cards_px)
     rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
     if not rows.size:
@@ -101,9 +162,9 @@ def cut_out(
     notes = []
     if touches:
         notes.append("the piece runs out of the frame")
-    if choice.certainty < _UNSURE:
+    if certainty < _UNSURE:
         notes.append("the piece hardly stands out from what is behind it")
-    return Silhouette(mask, bbox, choice.certainty, touches, tuple(notes))
+    return Silhouette(mask, bbox, certainty, touches, tuple(notes))
 
 
 def _reduced(rgb: NDArray[np.uint8], shrink: float) -> NDArray[np.uint8]:

@@ -5,10 +5,12 @@ The one place that joins the stages from photo to findings. It judges nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.batch import PieceEntry, Shot
 from grader.checks import check_photo, with_casts
@@ -18,8 +20,9 @@ from grader.facts import Finish, PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import SIDES_IN_TURN, Finding, PhotoReport, PieceSurvey, Problem, Zone
 from grader.mates import read_likeness
+from grader.outline.agreement import FEWEST_SIDES, LONG_SIDE_PX, Expected, expect, is_disputed
 from grader.photo import read_photo
-from grader.piece import cut_out
+from grader.piece import Silhouette, cut_out, cut_out_again
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
 from grader.skin import opening_share, read_skin
@@ -27,7 +30,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, find_zones
 
-ANALYSIS_VERSION = 6
+ANALYSIS_VERSION = 7
 """Raised whenever the same photo may give other findings; kept with every record."""
 
 
@@ -37,6 +40,25 @@ class _Look:
 
     target: Target
     surface: Surface
+    silhouette: Silhouette
+    marker_px_per_mm: float | None
+
+    @property
+    def small(self) -> NDArray[np.bool_]:
+        """Outline at the size at which sides are laid over each other."""
+        mask = self.silhouette.mask
+        by = LONG_SIDE_PX / max(mask.shape)
+        reduced = cv2.resize(
+            mask.astype(np.uint8) * 255, None, fx=by, fy=by, interpolation=cv2.INTER_AREA
+        )
+        return np.asarray(reduced > 127)
+
+    @property
+    def small_px_per_mm(self) -> float | None:
+        """Scale of `small` by the marker; None without one."""
+        if self.marker_px_per_mm is None:
+            return None
+        return self.marker_px_per_mm * LONG_SIDE_PX / max(self.silhouette.mask.shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,24 +121,49 @@ def gather(
     -------
     Gathered
     """
-    looks: list[_Look] = []
+    looks: dict[int, _Look] = {}
     reports: list[PhotoReport] = []
-    for shot in entry.shots:
+    for number, shot in enumerate(entry.shots):
         look, report = _look(shot, entry.facts, marker_mm, session_colour)
         reports.append(report)
         if look is not None and report.usable:
-            looks.append(look)
+            looks[number] = look
+    # Few outlines are disputed: reading those photos again costs less than holding all in memory.
+    for number, dispute in _disputed(looks).items():
+        look, report = _look(entry.shots[number], entry.facts, marker_mm, session_colour, dispute)
+        if look is not None and report.usable:
+            looks[number], reports[number] = look, report
     # One stand, one lamp: a photo with another tint among its sisters is told, not corrected.
-    photos = with_casts(reports, {look.surface.photo: look.target for look in looks})
+    photos = with_casts(reports, {each.surface.photo: each.target for each in looks.values()})
     facts = entry.facts
     views = view_evidence(
-        [look.surface for look in looks], decorated=facts.decorated, finish=facts.finish
+        [look.surface for look in looks.values()], decorated=facts.decorated, finish=facts.finish
     )
     return Gathered(photos, Evidence(views, facts.finish, facts.decorated))
 
 
+def _disputed(looks: Mapping[int, _Look]) -> dict[int, tuple[Silhouette, Expected]]:
+    """Sides whose outline is not what the other sides lead one to expect."""
+    sides = {n: look for n, look in looks.items() if look.surface.view not in NOT_A_SIDE}
+    if len(sides) < FEWEST_SIDES:
+        return {}
+    masks = [look.small for look in sides.values()]
+    known = [look.small_px_per_mm for look in sides.values()]
+    scales = [each for each in known if each is not None]
+    expected = expect(masks, scales if len(scales) == len(masks) else None)
+    return {
+        number: (look.silhouette, each)
+        for (number, look), mask, each in zip(sides.items(), masks, expected, strict=True)
+        if is_disputed(mask, each)
+    }
+
+
 def _look(
-    shot: Shot, facts: PieceFacts, marker_mm: float, session_colour: Colour | None
+    shot: Shot,
+    facts: PieceFacts,
+    marker_mm: float,
+    session_colour: Colour | None,
+    dispute: tuple[Silhouette, Expected] | None = None,
 ) -> tuple[_Look | None, PhotoReport]:
     try:
         photo = read_photo(shot.path, name=shot.name)
@@ -125,7 +172,10 @@ def _look(
         return None, PhotoReport(shot.name, shot.view, usable=False, problems=(problem,))
     height, width = photo.rgb.shape[:2]
     target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
-    silhouette = cut_out(photo.rgb, target.cards_px)
+    if dispute is None:
+        silhouette = cut_out(photo.rgb, target.cards_px)
+    else:
+        silhouette = cut_out_again(photo.rgb, *dispute, target.cards_px)
     if silhouette is None:
         report = PhotoReport(
             photo=shot.name,
@@ -163,7 +213,8 @@ def _look(
         piece_bbox_px=silhouette.bbox_px,
         smallest_judged_mm=smallest_judged_mm(near),
     )
-    return _Look(target, surface), report
+    scale = size.axis_px_per_mm if size.source == "marker" else None
+    return _Look(target, surface, silhouette, scale), report
 
 
 def view_evidence(

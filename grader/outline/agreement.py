@@ -1,0 +1,200 @@
+"""What the other sides of a piece tell about the outline of one.
+
+A piece is turned before one camera, so that its sides share most of their outline; and of two
+opposite sides each is nearly the mirror image of the other, with handles and spouts. What one
+side alone has is rarely the piece, and what it alone lacks rarely the table: a shadow in warm
+light, a foot of the table's colour. There the colours of what is beyond dispute decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage
+
+from grader.outline.cut import cut_again, learn_from
+from grader.outline.parts import connected_parts, fill_bays, open_gaps
+from grader.outline.regions import Mask, Regions
+from grader.outline.surroundings import Evidence
+
+FEWEST_SIDES = 4
+"""With fewer a handle or spout may be seen from one side only."""
+
+LONG_SIDE_PX = 320
+"""Size at which outlines are laid over each other; one pixel is half a hundredth of a pot."""
+
+_SLACK = 0.03
+"""Share of the root of the area by which outlines of one piece differ: it was not set down just
+where it stood, and perspective makes a mirror image a little wrong."""
+
+_LEAST_SHARE = 0.006
+"""Of the piece; smaller disputes change no measurement and are settled by no colour."""
+
+_SHARED = 3.0
+"""Log odds that the sides are right where they agree against one: twenty to one."""
+
+_OF_DISPUTE = 0.3
+"""Share of a changed part that must be disputed; the rest is where it meets an edge."""
+
+_GAP_SHARE = 0.01
+"""Of the piece, from which a gap in it is that of a handle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What the other sides of a piece lead one to expect of a side.
+
+    Attributes
+    ----------
+    core : ndarray of bool, shape (h, w)
+        Where all of them, and their mirror images, have the piece.
+    reach : ndarray of bool, shape (h, w)
+        Where any of them has it.
+    """
+
+    core: Mask
+    reach: Mask
+
+
+def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list[Expected]:
+    """Lay the outlines of all sides of a piece over each other.
+
+    Parameters
+    ----------
+    masks : sequence of ndarray of bool, each shape (h, w)
+        One for each side, `FEWEST_SIDES` or more; their photos reduced to `LONG_SIDE_PX`.
+    scales : sequence of float, optional
+        Pixels to a millimetre in each; all alike when left out.
+
+    Returns
+    -------
+    list of Expected
+        In the order of the masks, in the frame of each.
+    """
+    size = [1.0] * len(masks) if scales is None else list(scales)
+    out = []
+    for number, mask in enumerate(masks):
+        others = [
+            _close_about(_scaled(other, size[number] / size[at]))
+            for at, other in enumerate(masks)
+            if at != number
+        ]
+        shape = tuple(
+            int(fft.next_fast_len(mask.shape[axis] + max(o.shape[axis] for o in others), real=True))
+            for axis in (0, 1)
+        )
+        own = fft.rfft2(mask.astype(np.float32), shape)
+        core, reach = np.ones_like(mask), np.zeros_like(mask)
+        for other in others:
+            for side in (other, other[:, ::-1]):
+                laid = _laid_over(mask.shape, own, side, shape)
+                core &= laid
+                reach |= laid
+        out.append(Expected(core, reach))
+    return out
+
+
+def is_disputed(mask: Mask, expected: Expected) -> bool:
+    """Whether an outline takes in, or leaves out, what no other side does.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+    expected : Expected
+    """
+    missing, extra = _disputes(mask, expected)
+    most = max(np.count_nonzero(missing), np.count_nonzero(extra))
+    return bool(most > _LEAST_SHARE * np.count_nonzero(mask))
+
+
+def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expected) -> Mask:
+    """Settle what is disputed by the colours of what is not.
+
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    chosen : ndarray of bool, shape (n,)
+        The cut that was made of this photo alone.
+    expected : Expected
+        In the frame of the regions.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    missing, extra = (
+        regions.share_of(each) > 0.5 for each in _disputes(chosen[regions.labels], expected)
+    )
+    known = learn_from(regions, evidence, (chosen | missing) & ~extra)
+    if known is None:
+        return chosen
+    again = cut_again(regions, evidence, known + _SHARED * missing - _SHARED * extra)
+    again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
+    beyond, within = regions.share_of(~expected.reach) > 0.5, regions.share_of(expected.core) > 0.5
+    area, out = regions.area_px, chosen.copy()
+    for part in connected_parts(regions, again & ~chosen):
+        out[part] = missing[part].any() and _share(area[part], within[part]) > _OF_DISPUTE
+    for part in connected_parts(regions, chosen & ~again):
+        goes = extra[part].any() and _share(area[part], beyond[part]) > _OF_DISPUTE
+        out[part] = not (goes and not _closes_a_gap(regions, chosen, part))
+    return out
+
+
+def _disputes(mask: Mask, expected: Expected) -> tuple[Mask, Mask]:
+    """What a mask lacks, and what it has, against all other sides."""
+    slack = max(1, round(_SLACK * float(np.sqrt(np.count_nonzero(mask)))))
+    ball = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * slack + 1, 2 * slack + 1))
+    core = cv2.erode(expected.core.astype(np.uint8), ball) > 0
+    reach = cv2.dilate(expected.reach.astype(np.uint8), ball) > 0
+    return core & ~mask, mask & ~reach
+
+
+def _share(area: NDArray[np.float64], of: Mask) -> float:
+    return float(area[of].sum()) / max(1.0, float(area.sum()))
+
+
+def _closes_a_gap(regions: Regions, chosen: Mask, part: NDArray[np.int64]) -> bool:
+    """Whether a part is the bow of a handle: without it a gap would lie open."""
+    without = chosen.copy()
+    without[part] = False
+    size = float(regions.area_px[chosen].sum())
+    gaps = [_gaps_px(each[regions.labels]) for each in (chosen, without)]
+    return gaps[0] - gaps[1] > _GAP_SHARE * size
+
+
+def _gaps_px(mask: Mask) -> int:
+    return int(np.count_nonzero(ndimage.binary_fill_holes(mask) & ~mask))
+
+
+def _scaled(mask: Mask, by: float) -> Mask:
+    if by == 1.0:
+        return mask
+    reduced = cv2.resize(mask.astype(np.float32), None, fx=by, fy=by, interpolation=cv2.INTER_AREA)
+    return np.asarray(reduced > 0.5)
+
+
+def _close_about(mask: Mask) -> Mask:
+    rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
+    if not rows.size:
+        return mask
+    return mask[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+
+
+def _laid_over(
+    frame: tuple[int, ...], own: NDArray[np.complex64], side: Mask, shape: tuple[int, ...]
+) -> Mask:
+    """A side, shifted to where it overlaps the most, in the frame of the side it is laid over."""
+    overlap = fft.irfft2(own * np.conj(fft.rfft2(side.astype(np.float32), shape)), shape)
+    down, across = (
+        int(at) if at < within else int(at) - long
+        for at, within, long in zip(
+            np.unravel_index(overlap.argmax(), shape), frame, shape, strict=True
+        )
+    )
+    by = np.array([[1, 0, across], [0, 1, down]], np.float32)
+    return np.asarray(cv2.warpAffine(side.astype(np.uint8), by, frame[::-1]) > 0)
