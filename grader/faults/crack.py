@@ -32,6 +32,7 @@ from grader.faults.evidence import (
 from grader.faults.lines import Points, as_region, trace_dark_lines
 from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
+from grader.faults.soft import BESIDE, quarters_apart
 from grader.findings import Finding
 
 _LENGTH_MM = (3.5, 8.0)
@@ -86,6 +87,18 @@ _ASLANT_TRUST = 0.4
 sees the place from the front, shows a crack all the better: at the height of a painting such a line
 is less sure."""
 
+_ALONE_ASLANT = 0.4
+_HEIGHT_MM = 4.0
+"""The same again where both views beside it show nothing of the kind at its height, to within what
+a lip seen from above may be off."""
+
+_WHOLE_IN_SHADE = (0.5, 0.8)
+"""Share of its light that a line in the shade of a handle must lack. On dark clay a slot may lack
+but half, by the flare of full light; in a shade the flare is less, and a fold of shadow as dark."""
+
+_SHADED = 0.5
+"""Share of a line that lies in the shade of a handle."""
+
 _BROADEST_MM = 1.2
 """Cracks gape by less (common practice, no source). Where the wall turns away a painted square
 looks no broader, but is."""
@@ -128,23 +141,30 @@ def find(evidence: Evidence) -> list[Finding]:
     slots = [_slots(view, unpainted=unpainted) for view in views]
     everywhere = [slot for own in slots for slot in own]
     paints = paints_of(views)
+    likely = [
+        [
+            part
+            for part in (_Part(slot, _quality(view, slot, everywhere, paints)) for slot in own)
+            if part.quality > _LEAST_QUALITY and _breadth_mm(view, part.slot) < _BROADEST_MM
+        ]
+        for view, own in zip(views, slots, strict=True)
+    ]
     seen: list[tuple[ViewEvidence, list[_Part], float]] = []
-    for view, own in zip(views, slots, strict=True):
+    for view, own in zip(views, likely, strict=True):
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
         outlines = cache(partial(_rims, view, evidence.finish))
-        parts = [_Part(slot, _quality(view, slot, everywhere, paints)) for slot in own]
         parts = [
             part
-            for part in parts
-            if part.quality > _LEAST_QUALITY
-            and _breadth_mm(view, part.slot) < _BROADEST_MM
-            and sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
+            for part in own
+            if sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
         ]
         for group in _joined(view, parts):
             certainty = _certainty(group)
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST
+                if _is_alone(view, group, list(zip(views, likely, strict=True))):
+                    certainty *= _ALONE_ASLANT
             if (
                 certainty > _LEAST_CERTAINTY
                 and not any(lies_on_table(view, part.slot) for part in group)
@@ -170,7 +190,10 @@ def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints:
     if is_sister(slot, everywhere):
         by_hand, known = 1.0, True
     left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
-    return slot.likeness * (1.0 - by_hand * (1.0 - left))
+    rows, cols = slot.line.pixels(view.surface.mask.shape)
+    shaded = view.shade[rows, cols].mean() > _SHADED
+    lacking = rise(slot.whole, _WHOLE_IN_SHADE) if shaded else 1.0
+    return slot.likeness * lacking * (1.0 - by_hand * (1.0 - left))
 
 
 def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
@@ -202,6 +225,30 @@ def _is_aslant(view: ViewEvidence, group: Sequence[_Part]) -> bool:
         return False
     band = view.zones.paint[rows.min() : rows.max() + 1]
     return bool(band.any(1).mean() > _ASLANT_SHARE)
+
+
+def _is_alone(
+    view: ViewEvidence,
+    group: Sequence[_Part],
+    everywhere: Sequence[tuple[ViewEvidence, Sequence[_Part]]],
+) -> bool:
+    """Whether both views beside this one are there and show no such line at its height.
+
+    A place that lies at the outline of one view lies before the camera in one of those two.
+    """
+    beside = [
+        (other, parts) for other, parts in everywhere if quarters_apart(view, other) == BESIDE
+    ]
+    if len(beside) < 2:
+        return False
+    height = np.concatenate([on_body(view, part.path)[:, 1] for part in group])
+    low, high = height.min() - _HEIGHT_MM, height.max() + _HEIGHT_MM
+    for other, parts in beside:
+        for part in parts:
+            there = on_body(other, part.path)[:, 1]
+            if there.max() > low and there.min() < high:
+                return False
+    return True
 
 
 def _go_round(found: Sequence[tuple[ViewEvidence, Sequence[_Part]]]) -> bool:

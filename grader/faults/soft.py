@@ -44,7 +44,7 @@ _AT_EDGE = 0.62
 """Distance from the middle, as a share of half the width, from which the view beside, a quarter of
 a turn on, shows a place better: the sine of 45 degrees less half a patch."""
 
-_BESIDE, OPPOSITE = 1, 2
+BESIDE, OPPOSITE = 1, 2
 """Quarters of a turn."""
 
 _SLACK_CELLS, _REACH_CELLS = 2, 8
@@ -271,7 +271,7 @@ def seen_beside(
     for other, view in enumerate(views):
         known = field.known[other][place]
         # Whichever way the piece was turned, one of the two shows the place.
-        if quarters_apart(views[number], view) == _BESIDE and known.mean() > 0.5:
+        if quarters_apart(views[number], view) == BESIDE and known.mean() > 0.5:
             seen.append(float(np.quantile(field.departure[other][place][known], 0.9)))
     return max(seen) if seen else None
 

@@ -231,15 +231,37 @@ def test_at_the_edge_beside_a_painting_a_line_is_less_sure() -> None:
     walls = [made.lay(made.wall(seed=s), made.box(10, 14, 30, 26), made.COBALT) for s in range(4)]
     x = made.WIDE_MM - 1.2
 
-    def certainty(top: float) -> float:
-        bends = [(x + 0.15, top), (x, top + 4), (x + 0.2, top + 7), (x - 0.05, top + 11)]
-        slot = made.line(bends, 0.22)
-        front = made.lay(walls[0], slot, made.SLOT)
-        found = crack.find(made.seen(front, *walls[1:], decorated=True))
-        return max((each.certainty for each in found), default=0.0)
+    def certainty(top: float, *, beside: bool = False) -> float:
+        bends = np.array([(x + 0.15, top), (x, top + 4), (x + 0.2, top + 7), (x - 0.05, top + 11)])
+        front = made.lay(walls[0], made.line(bends, 0.22), made.SLOT)
+        right = walls[1]
+        if beside:
+            # On the next side it lies among the paint, before the camera.
+            right = made.lay(right, made.line(bends - [8.0, 0.0], 0.4), made.SLOT)
+        found = crack.find(made.seen(front, right, *walls[2:], decorated=True))
+        return max((e.certainty for e in found if "front" in e.photo), default=0.0)
 
     assert certainty(40) > 0.5
-    assert certainty(14.5) < 0.6 * certainty(40)
+    assert certainty(14.5) < 0.25
+    assert certainty(14.5) < certainty(14.5, beside=True) < 0.6 * certainty(40)
+
+
+def test_half_light_in_the_shade_of_a_handle_is_a_fold_and_darkness_a_crack() -> None:
+    """On clay so dark that a slot in full light lacks but half."""
+    clay, path = (0.10, 0.058, 0.04), made.crack_path((22, 14), 20)
+
+    def certainty(lacking: float, *, shaded: bool) -> float:
+        cover = made.line(path, 1.1) * lacking
+        evidence = made.seen(made.lay(made.wall(clay), cover, made.SLOT), decorated=False)
+        (view,) = evidence.views
+        shade = np.full_like(view.shade, shaded)
+        views = (dataclasses.replace(view, shade=shade),)
+        found = crack.find(dataclasses.replace(evidence, views=views))
+        return max((each.certainty for each in found), default=0.0)
+
+    assert certainty(0.62, shaded=False) > 0.5
+    assert certainty(0.62, shaded=True) < 0.3
+    assert certainty(1.0, shaded=True) > 0.5
 
 
 @pytest.mark.parametrize(
