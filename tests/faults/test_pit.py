@@ -185,3 +185,14 @@ def test_one_more_of_a_row_of_painted_dots_is_no_pit(in_a_row: bool) -> None:
     sides[0] = made.lay(sides[0], made.ellipse((34, 30), 1.5, 1.5), made.BLACK)
     found = pit.find(made.seen(*sides))
     assert (found == []) == in_a_row
+
+
+@pytest.mark.parametrize(("colour", "is_pit"), [((0.02, 0.02, 0.07), False), (made.BLACK, True)])
+def test_a_blue_dot_is_no_pit_however_dark(
+    colour: tuple[float, float, float], is_pit: bool
+) -> None:
+    """A hole is black or has the colour of the clay."""
+    sides = [made.wall(seed=seed) for seed in range(4)]
+    sides[0] = made.lay(sides[0], made.ellipse((24, 30), 1.2, 1.2), colour)
+    found = pit.find(made.seen(*sides))
+    assert bool(found) == is_pit
