@@ -106,6 +106,13 @@ _COLOURED_DE00 = (6.0, 12.0)
 """CIEDE2000 of the clay beneath against a coloured glaze, all round but for a seventh of the
 outline; the glaze's own flow and breaking makes less, or makes it softly."""
 
+_ROLLED_MM = (3.0, 4.0)
+_ROLLED_RIM, _ROLLED_DEPTH, _ROLLED_CREST = (0.85, 0.95), (0.3, 0.5), (0.4, 0.6)
+_ROLLED_TRUST = 0.6
+"""Where the glaze has nearly the colour of the clay, an island shows by its roll alone: closed, its
+foot darker by a third, its crest lit on half of it. A glaze that flows or breaks has soft rims; a
+sign pressed into the clay may have as hard ones, so that such an island is less sure."""
+
 _PUPIL = (0.03, 0.08)
 _PUPIL_TONE = 0.45
 """Share of an island that is darker than its clay by a factor of 1.6, as paint is: the pupil of a
@@ -364,6 +371,16 @@ def _coloured(island: Island) -> Bare:
     if certainty > 0.0:
         shifts = ciede2000(_lab(island.inside), _lab(island.outside))
         certainty *= rise(float(np.quantile(shifts, 0.15)), _COLOURED_DE00)
+        crest = island.lightest - np.maximum(island.inside[0], island.outside[:, 0])
+        lit = float((crest > max(_LEAST_LINE, _GRAINS * island.grain)).mean())
+        rolled = (
+            _ROLLED_TRUST
+            * rise(island.diameter_mm, _ROLLED_MM)
+            * rise(rim, _ROLLED_RIM)
+            * rise(depth, _ROLLED_DEPTH)
+            * rise(lit, _ROLLED_CREST)
+        )
+        certainty = max(certainty, rolled)
     return Bare(island, certainty, rim, float(np.median(island.inside[0] - island.outside[:, 0])))
 
 

@@ -95,6 +95,27 @@ def test_clay_under_a_coloured_glaze_is_found() -> None:
     assert (found.shift_de00 or 0) > 12
 
 
+@pytest.mark.parametrize(("foot", "shown"), [(0.9, True), (0.25, False)])
+def test_a_coloured_glaze_of_the_colour_of_the_clay_shows_an_island_by_its_roll(
+    foot: float, shown: bool
+) -> None:
+    """A shallow line round an even place is how such a glaze breaks."""
+    shape = made.island((22, 28), 7.0, 4)
+    glaze = made.lay(made.wall(), made.ring_round(shape, 1.25), GLAZED * 1.6)
+    glaze = made.lay(glaze, made.ring_round(shape, 0.65), GLAZED * (1 - foot))
+    rolled = made.lay(glaze, shape, GLAZED * 1.02)
+    found = _found(rolled, finish="coloured", decorated=False)
+    assert bool(found) == shown
+    # Signs are pressed into clay, too: by its roll alone no island is sure.
+    assert all(each.certainty < 0.7 for each in found)
+
+
+@pytest.mark.parametrize("words", ["BOD", "R 8", "OKA"])
+def test_letters_pressed_into_the_clay_under_a_coloured_glaze_are_none(words: str) -> None:
+    picture = made.pressed(made.wall(), made.text_cover(words, (8, 34), 9.0))
+    assert _found(picture, finish="coloured", decorated=False) == []
+
+
 def test_raw_ware_has_no_glaze_to_crawl() -> None:
     assert _found(_crawled(made.wall()), finish="raw") == []
 
