@@ -6,7 +6,7 @@ rim seen from above, grain, sensor noise, and colours given as reflectances.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -51,6 +51,12 @@ class Drawn:
             view=view,
             px_per_mm=px_per_mm,
         )
+
+
+def half(pot: Drawn) -> Drawn:
+    """The whole pot within 550 px: regions of its outline are those of a small picture."""
+    small = cv2.resize(pot.rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return replace(pot, rgb=np.asarray(small, np.uint8), mask=pot.mask[::2, ::2])
 
 
 def draw_pot(

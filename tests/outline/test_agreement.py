@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 import pytest
@@ -13,7 +11,7 @@ from grader.outline.agreement import Expected, expect, is_disputed, settle
 from grader.outline.regions import divide
 from grader.outline.surroundings import weigh_surroundings
 from grader.piece import Silhouette, cut_out_again
-from tests.drawn import Drawn, draw_pot
+from tests.drawn import draw_pot, half
 
 Mask = NDArray[np.bool_]
 
@@ -69,19 +67,9 @@ def test_what_one_side_alone_has_or_lacks_is_disputed() -> None:
     assert disputed == [True, False, True, False]
 
 
-Colour = tuple[float, float, float]
-
-
-def _pot(*, clay: Colour, table: Colour) -> Drawn:
-    """All of the pot within 550 px: regions are those of a small picture."""
-    pot = draw_pot(clay=clay, table=table)
-    small = cv2.resize(pot.rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return replace(pot, rgb=np.asarray(small, np.uint8), mask=pot.mask[::2, ::2])
-
-
 def _shadowed() -> tuple[NDArray[np.uint8], Mask, Mask]:
     """A pot on grey with a brown shadow beside it, of nearly its own tone."""
-    pot = _pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45))
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45)))
     rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
     patch = np.zeros(pot.mask.shape, np.uint8)
     middle = (int(cols[-1] + 0.1 * len(cols)), int(rows[0] + 0.85 * len(rows)))
@@ -108,7 +96,7 @@ def test_a_shadow_that_no_other_side_has_goes_and_nothing_else_changes() -> None
 
 
 def test_what_all_other_sides_have_is_won_back() -> None:
-    pot = _pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45))
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45)))
     low = pot.mask & (np.arange(len(pot.mask)) > np.flatnonzero(pot.mask.any(1))[-1] - 50)[:, None]
     left = _settled(pot.rgb, pot.mask & ~low, Expected(pot.mask, pot.mask))
     assert (left & low).sum() > 0.9 * low.sum()
@@ -117,7 +105,7 @@ def test_what_all_other_sides_have_is_won_back() -> None:
 @pytest.mark.parametrize("colour", [(206, 178, 149), (150, 170, 188)])
 def test_the_bow_of_a_handle_that_only_one_side_shows_is_kept(colour: tuple[int, ...]) -> None:
     """Whether it has the colour of the pot or nearly that of the table: table is seen through."""
-    pot = _pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5))
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5)))
     rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
     bow = np.zeros(pot.mask.shape, np.uint8)
     middle = (int(cols[-1]), int(rows[0] + 0.45 * len(rows)))

@@ -10,13 +10,7 @@ from numpy.typing import NDArray
 from grader.outline.regions import Regions, divide
 from grader.outline.shade import without_shadow
 from grader.outline.surroundings import weigh_surroundings
-from tests.drawn import Drawn, draw_pot
-
-
-def _half(pot: Drawn) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """All of the pot within 550 px: regions are those of a small picture."""
-    small = cv2.resize(pot.rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8), pot.mask[::2, ::2]
+from tests.drawn import draw_pot, half
 
 
 def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -68,7 +62,8 @@ def test_a_painted_part_stays_though_another_cut_leaves_it_out() -> None:
 
 def test_a_foot_of_the_clay_above_a_painted_band_stays() -> None:
     """Beside the foot is paint of another hue, from which the clay differs as the table does."""
-    rgb, pot = _half(draw_pot(clay=(0.62, 0.22, 0.10), table=(0.60, 0.43, 0.26)))
+    drawn = half(draw_pot(clay=(0.62, 0.22, 0.10), table=(0.60, 0.43, 0.26)))
+    rgb, pot = drawn.rgb, drawn.mask
     down = np.arange(len(pot)) - np.flatnonzero(pot.any(1))[0]
     share = (down / pot.any(1).sum())[:, None]
     foot, band = pot & (share > 0.9), pot & (share > 0.6) & (share <= 0.9)
@@ -81,7 +76,8 @@ def test_a_foot_of_the_clay_above_a_painted_band_stays() -> None:
 
 def test_shadow_that_fades_all_round_into_a_table_of_the_same_colour_is_taken_out() -> None:
     """The foot of the pot is in the shade too, so that neither border of it is an edge."""
-    rgb, pot = _half(draw_pot(clay=(0.68, 0.56, 0.41), table=(0.66, 0.55, 0.40)))
+    drawn = half(draw_pot(clay=(0.68, 0.56, 0.41), table=(0.66, 0.55, 0.40)))
+    rgb, pot = drawn.rgb, drawn.mask
     rows, cols = np.flatnonzero(pot.any(1)), np.flatnonzero(pot.any(0))
     ring = np.zeros(pot.shape, np.uint8)
     middle = (int(cols.mean()), int(rows[0] + 0.97 * len(rows)))
@@ -105,7 +101,8 @@ def test_deep_shadow_on_one_side_is_taken_out(
     with_card: bool, hue: tuple[float, float, float]
 ) -> None:
     """Deeper than shadows are taken for elsewhere."""
-    rgb, pot = _half(draw_pot(clay=(0.30, 0.20, 0.13), table=(0.74, 0.62, 0.56)))
+    drawn = half(draw_pot(clay=(0.30, 0.20, 0.13), table=(0.74, 0.62, 0.56)))
+    rgb, pot = drawn.rgb, drawn.mask
     rows, cols = np.flatnonzero(pot.any(1)), np.flatnonzero(pot.any(0))
     down, across = np.mgrid[0 : pot.shape[0], 0 : pot.shape[1]]
     low = (down > rows[0] + 0.7 * len(rows)) & (down < rows[0] + 0.98 * len(rows))
@@ -121,9 +118,10 @@ def test_deep_shadow_on_one_side_is_taken_out(
 
 def test_a_handle_that_reaches_a_card_stays() -> None:
     pot = draw_pot(clay=(0.62, 0.42, 0.28), table=(0.5, 0.5, 0.5), handle=True)
-    rgb, mask = _half(pot)
+    small = half(pot)
+    rgb, mask = small.rgb, small.mask
     cols = np.flatnonzero(mask.any(0))
-    body = _half(draw_pot(clay=(0.62, 0.42, 0.28), table=(0.5, 0.5, 0.5)))[1]
+    body = half(draw_pot(clay=(0.62, 0.42, 0.28), table=(0.5, 0.5, 0.5))).mask
     card = np.zeros_like(mask)
     card[200:330, cols[-1] + 1 : cols[-1] + 80] = True
     shown = np.where(card[..., None], 235, rgb).astype(np.uint8)
