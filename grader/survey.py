@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,7 +19,14 @@ from grader.facts import Finish, PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
 from grader.findings import SIDES_IN_TURN, Finding, PhotoReport, PieceSurvey, Problem, Zone
 from grader.mates import read_likeness
-from grader.outline.agreement import FEWEST_SIDES, LONG_SIDE_PX, Expected, expect, is_disputed
+from grader.outline.agreement import (
+    FEWEST_SIDES,
+    LONG_SIDE_PX,
+    Expected,
+    expect,
+    is_disputed,
+    resized,
+)
 from grader.photo import read_photo
 from grader.piece import Silhouette, cut_out, cut_out_again
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
@@ -47,11 +53,7 @@ class _Look:
     def small(self) -> NDArray[np.bool_]:
         """Outline at the size at which sides are laid over each other."""
         mask = self.silhouette.mask
-        by = LONG_SIDE_PX / max(mask.shape)
-        reduced = cv2.resize(
-            mask.astype(np.uint8) * 255, None, fx=by, fy=by, interpolation=cv2.INTER_AREA
-        )
-        return np.asarray(reduced > 127)
+        return resized(mask, LONG_SIDE_PX / max(mask.shape))
 
     @property
     def small_px_per_mm(self) -> float | None:
@@ -129,7 +131,8 @@ def gather(
         if look is not None and report.usable:
             looks[number] = look
     # Few outlines are disputed: reading those photos again costs less than holding all in memory.
-    for number, dispute in _disputed(looks).items():
+    for number, expected in _disputed(looks).items():
+        dispute = looks[number], expected
         look, report = _look(entry.shots[number], entry.facts, marker_mm, session_colour, dispute)
         if look is not None and report.usable:
             looks[number], reports[number] = look, report
@@ -142,8 +145,8 @@ def gather(
     return Gathered(photos, Evidence(views, facts.finish, facts.decorated))
 
 
-def _disputed(looks: Mapping[int, _Look]) -> dict[int, tuple[Silhouette, Expected]]:
-    """Sides whose outline is not what the other sides lead one to expect."""
+def _disputed(looks: Mapping[int, _Look]) -> dict[int, Expected]:
+    """What the other sides lead one to expect, of each side whose outline is not that."""
     sides = {n: look for n, look in looks.items() if look.surface.view not in NOT_A_SIDE}
     if len(sides) < FEWEST_SIDES:
         return {}
@@ -152,8 +155,8 @@ def _disputed(looks: Mapping[int, _Look]) -> dict[int, tuple[Silhouette, Expecte
     scales = [each for each in known if each is not None]
     expected = expect(masks, scales if len(scales) == len(masks) else None)
     return {
-        number: (look.silhouette, each)
-        for (number, look), mask, each in zip(sides.items(), masks, expected, strict=True)
+        number: each
+        for number, mask, each in zip(sides, masks, expected, strict=True)
         if is_disputed(mask, each)
     }
 
@@ -163,7 +166,7 @@ def _look(
     facts: PieceFacts,
     marker_mm: float,
     session_colour: Colour | None,
-    dispute: tuple[Silhouette, Expected] | None = None,
+    dispute: tuple[_Look, Expected] | None = None,
 ) -> tuple[_Look | None, PhotoReport]:
     try:
         photo = read_photo(shot.path, name=shot.name)
@@ -171,11 +174,13 @@ def _look(
         problem = Problem("unreadable", str(error), blocks=True)
         return None, PhotoReport(shot.name, shot.view, usable=False, problems=(problem,))
     height, width = photo.rgb.shape[:2]
-    target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
     if dispute is None:
+        target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
         silhouette = cut_out(photo.rgb, target.cards_px)
     else:
-        silhouette = cut_out_again(photo.rgb, *dispute, target.cards_px)
+        first, expected = dispute
+        target = first.target
+        silhouette = cut_out_again(photo.rgb, first.silhouette, expected, target.cards_px)
     if silhouette is None:
         report = PhotoReport(
             photo=shot.name,

@@ -149,8 +149,9 @@ def find(evidence: Evidence) -> list[Finding]:
         ]
         for view, own in zip(views, slots, strict=True)
     ]
+    by_view = list(zip(views, likely, strict=True))
     seen: list[tuple[ViewEvidence, list[_Part], float]] = []
-    for view, own in zip(views, likely, strict=True):
+    for view, own in by_view:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
         outlines = cache(partial(_rims, view, evidence.finish))
@@ -163,7 +164,7 @@ def find(evidence: Evidence) -> list[Finding]:
             certainty = _certainty(group)
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST
-                if _is_alone(view, group, list(zip(views, likely, strict=True))):
+                if _is_alone(view, group, by_view):
                     certainty *= _ALONE_ASLANT
             if (
                 certainty > _LEAST_CERTAINTY
@@ -243,12 +244,8 @@ def _is_alone(
         return False
     height = np.concatenate([on_body(view, part.path)[:, 1] for part in group])
     low, high = height.min() - _HEIGHT_MM, height.max() + _HEIGHT_MM
-    for other, parts in beside:
-        for part in parts:
-            there = on_body(other, part.path)[:, 1]
-            if there.max() > low and there.min() < high:
-                return False
-    return True
+    heights = (on_body(other, part.path)[:, 1] for other, parts in beside for part in parts)
+    return not any(there.max() > low and there.min() < high for there in heights)
 
 
 def _go_round(found: Sequence[tuple[ViewEvidence, Sequence[_Part]]]) -> bool:

@@ -261,21 +261,29 @@ def _rim(island: Island, paint_hue: float = np.inf) -> tuple[float, float]:
     Where the fence has a colour of its own by `paint_hue`, it is no rim but paint.
     """
     tone = island.outside[:, 0]
-    least = np.maximum(
-        max(_LEAST_LINE, _GRAINS * island.grain), _RINGING * np.abs(island.inside[0] - tone)
-    )
+    least = np.maximum(_least_line(island), _RINGING * np.abs(island.inside[0] - tone))
     dark = np.minimum(island.inside[0], tone) - island.darkest
     apart = np.linalg.norm(island.outside[:, 1:] - island.inside[1:], axis=1)
     off = np.linalg.norm(island.fence_chroma - island.inside[1:], axis=1)
     # Between clay and paint the blurred edge has every colour from one to the other.
     dark = np.where((off > paint_hue) & (apart < 0.7 * off), 0.0, dark)
-    light = island.lightest - np.maximum(island.inside[0], tone)
+    light = _crest(island)
     shown = float((dark > least).mean())
     any_shown = float(((dark > least) | (light > least)).mean())
     # A bright line alone is a glint, or light paint on dark clay; with the dark one it is the lit
     # side of the roll.
     rolled = 0.85 * any_shown if shown > _FOOT_SHOWN else 0.0
     return max(shown, rolled), float(np.median(np.maximum(dark, light)))
+
+
+def _crest(island: Island) -> NDArray[np.float64]:
+    """How far the lightest of the rim stands above both its sides, log light along the outline."""
+    return np.asarray(island.lightest - np.maximum(island.inside[0], island.outside[:, 0]))
+
+
+def _least_line(island: Island) -> float:
+    """Log light from which a line is told from the grain."""
+    return max(_LEAST_LINE, _GRAINS * island.grain)
 
 
 def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
@@ -371,8 +379,7 @@ def _coloured(island: Island) -> Bare:
     if certainty > 0.0:
         shifts = ciede2000(_lab(island.inside), _lab(island.outside))
         certainty *= rise(float(np.quantile(shifts, 0.15)), _COLOURED_DE00)
-        crest = island.lightest - np.maximum(island.inside[0], island.outside[:, 0])
-        lit = float((crest > max(_LEAST_LINE, _GRAINS * island.grain)).mean())
+        lit = float((_crest(island) > _least_line(island)).mean())
         rolled = (
             _ROLLED_TRUST
             * rise(island.diameter_mm, _ROLLED_MM)

@@ -60,6 +60,26 @@ class Expected:
     reach: Mask
 
 
+def resized(mask: Mask, by: float) -> Mask:
+    """An outline at another size.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+    by : float
+        Factor of its height and width.
+
+    Returns
+    -------
+    ndarray of bool
+    """
+    if by == 1.0:
+        return mask
+    # Bytes, as a whole photo in floats would be four times as large.
+    cover = mask.astype(np.uint8) * 255
+    return np.asarray(cv2.resize(cover, None, fx=by, fy=by, interpolation=cv2.INTER_AREA) > 127)
+
+
 def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list[Expected]:
     """Lay the outlines of all sides of a piece over each other.
 
@@ -79,7 +99,7 @@ def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list
     out = []
     for number, mask in enumerate(masks):
         others = [
-            _close_about(_scaled(other, size[number] / size[at]))
+            _close_about(resized(other, size[number] / size[at]))
             for at, other in enumerate(masks)
             if at != number
         ]
@@ -171,18 +191,9 @@ def _gaps_px(mask: Mask) -> int:
     return int(np.count_nonzero(ndimage.binary_fill_holes(mask) & ~mask))
 
 
-def _scaled(mask: Mask, by: float) -> Mask:
-    if by == 1.0:
-        return mask
-    reduced = cv2.resize(mask.astype(np.float32), None, fx=by, fy=by, interpolation=cv2.INTER_AREA)
-    return np.asarray(reduced > 0.5)
-
-
 def _close_about(mask: Mask) -> Mask:
-    rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
-    if not rows.size:
-        return mask
-    return mask[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    found = ndimage.find_objects(mask.astype(np.uint8))
+    return mask[found[0]] if found else mask
 
 
 def _laid_over(
