@@ -20,6 +20,7 @@ from skimage.segmentation import watershed
 
 from grader.outline.agreement import Expected, settle
 from grader.outline.choice import choose_cut
+from grader.outline.halves import settle_halves
 from grader.outline.regions import CHROMA_WEIGHT, Mask, Regions, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
 from grader.outline.surroundings import MARGIN_SHARE, Evidence, weigh_surroundings
@@ -62,7 +63,10 @@ class Silhouette:
 
 
 def cut_out(
-    rgb: NDArray[np.uint8], cards_px: Sequence[NDArray[np.float64]] = ()
+    rgb: NDArray[np.uint8],
+    cards_px: Sequence[NDArray[np.float64]] = (),
+    *,
+    upright: bool = False,
 ) -> Silhouette | None:
     """Find the piece on a photo.
 
@@ -72,6 +76,9 @@ def cut_out(
         Upright sRGB photo.
     cards_px : sequence of ndarray, each shape (n, 2)
         Outlines (x, y) of marker and chart, which are never part of the piece.
+    upright : bool
+        True where the piece is seen from the side, standing: its halves are then held against
+        each other.
 
     Returns
     -------
@@ -82,7 +89,10 @@ def cut_out(
     choice = None if parts is None else choose_cut(parts.regions, parts.evidence)
     if parts is None or choice is None or choice.edge_cost > _NOTHING_COST:
         return None
-    return _silhouette(rgb, cards_px, parts, choice.regions, choice.certainty)
+    chosen = choice.regions
+    if upright:
+        chosen = settle_halves(parts.regions, parts.evidence, chosen)
+    return _silhouette(rgb, cards_px, parts, chosen, choice.certainty)
 
 
 def cut_out_again(
@@ -117,6 +127,7 @@ def cut_out_again(
     )
     before = parts.regions.share_of(was) > 0.5
     chosen = settle(parts.regions, parts.evidence, before, Expected(core, reach))
+    chosen = settle_halves(parts.regions, parts.evidence, chosen)
     return _silhouette(rgb, cards_px, parts, chosen, first.certainty)
 
 

@@ -176,7 +176,8 @@ def _look(
     height, width = photo.rgb.shape[:2]
     if dispute is None:
         target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
-        silhouette = cut_out(photo.rgb, target.cards_px)
+        upright = shot.view not in NOT_A_SIDE
+        silhouette = cut_out(photo.rgb, target.cards_px, upright=upright)
     else:
         first, expected = dispute
         target = first.target

@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 from grader.clay import common_clay
 from grader.colour.srgb import encode_srgb
+from grader.outline.regions import Regions, divide
+from grader.outline.surroundings import Evidence as OutlineEvidence
+from grader.outline.surroundings import weigh_surroundings
 from grader.piece import Silhouette
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Scale, Target
@@ -133,6 +136,43 @@ def draw_pot(
     random = np.random.default_rng(seed)
     picture = picture + random.normal(0, noise, picture.shape)
     return Drawn(encode_srgb(picture), mask, kept)
+
+
+def shadowed(
+    tone: tuple[int, int, int] = (150, 122, 98),
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.bool_]]:
+    """A pot on grey with a brown shadow beside it, of nearly its own tone; outlines of both."""
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45)))
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    patch = np.zeros(pot.mask.shape, np.uint8)
+    middle = (int(cols[-1] + 0.1 * len(cols)), int(rows[0] + 0.85 * len(rows)))
+    cv2.ellipse(patch, middle, (len(cols) // 3, len(rows) // 8), 0, 0, 360, 1, -1)
+    shade = (patch > 0) & ~pot.mask
+    brown = np.where(shade[..., None], np.array(tone), pot.rgb).astype(np.uint8)
+    return brown, pot.mask, shade
+
+
+def handled(
+    colour: tuple[int, ...],
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.bool_]]:
+    """A pot with the bow of a handle on its right; outlines of the pot and of the bow."""
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5)))
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    bow = np.zeros(pot.mask.shape, np.uint8)
+    middle = (int(cols[-1]), int(rows[0] + 0.45 * len(rows)))
+    cv2.ellipse(bow, middle, (len(cols) // 4, len(rows) // 4), 0, 0, 360, 1, 16)
+    handle = (bow > 0) & ~pot.mask
+    rgb = np.where(handle[..., None], np.array(colour), pot.rgb).astype(np.uint8)
+    return rgb, pot.mask, handle
+
+
+def divided(rgb: NDArray[np.uint8]) -> tuple[Regions, OutlineEvidence]:
+    """A picture in its regions, and what tells them from their surroundings."""
+    cards = np.zeros(rgb.shape[:2], bool)
+    regions = divide(rgb, cards)
+    evidence = weigh_surroundings(regions, cards)
+    assert evidence is not None
+    return regions, evidence
 
 
 def blob(size: tuple[int, int], x: float, y: float, radius_px: float) -> NDArray[np.float32]:

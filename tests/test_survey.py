@@ -39,8 +39,10 @@ def test_an_outline_that_one_side_has_alone_is_found_again(
     """With three sides a handle might be seen from one only: each outline then stands."""
     again: list[int] = []
 
-    def misled(rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]]) -> Silhouette | None:
-        found = cut_out(rgb, cards)
+    def misled(
+        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], *, upright: bool
+    ) -> Silhouette | None:
+        found = cut_out(rgb, cards, upright=upright)
         assert found is not None
         if misled_on.pop(0):
             x, y, wide, high = found.bbox_px

@@ -126,13 +126,13 @@ def is_disputed(mask: Mask, expected: Expected) -> bool:
     mask : ndarray of bool, shape (h, w)
     expected : Expected
     """
-    missing, extra = _disputes(mask, expected)
+    missing, extra = disputes(mask, expected)
     most = max(np.count_nonzero(missing), np.count_nonzero(extra))
     return bool(most > _LEAST_SHARE * np.count_nonzero(mask))
 
 
 def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expected) -> Mask:
-    """Settle what is disputed by the colours of what is not.
+    """Settle what is disputed by the colours of what is not; the bow of a handle is kept.
 
     Parameters
     ----------
@@ -148,13 +148,41 @@ def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expecte
     ndarray of bool, shape (n,)
     """
     missing, extra = (
-        regions.share_of(each) > 0.5 for each in _disputes(chosen[regions.labels], expected)
+        regions.share_of(each) > 0.5 for each in disputes(chosen[regions.labels], expected)
     )
     known = learn_from(regions, evidence, (chosen | missing) & ~extra)
     if known is None:
         return chosen
     again = cut_again(regions, evidence, known + _SHARED * missing - _SHARED * extra)
     again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
+    return take_over(regions, chosen, again, expected, (missing, extra))
+
+
+def take_over(
+    regions: Regions,
+    chosen: Mask,
+    again: Mask,
+    expected: Expected,
+    disputed: tuple[Mask, Mask],
+) -> Mask:
+    """Change a cut as another one does, but only where it is disputed.
+
+    Parameters
+    ----------
+    regions : Regions
+    chosen, again : ndarray of bool, shape (n,)
+        The cut, and the one that knows of the dispute.
+    expected : Expected
+        In the frame of the regions.
+    disputed : tuple of ndarray of bool, each shape (n,)
+        What `chosen` lacks, and what it has, against what is expected.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        The bow of a handle is kept.
+    """
+    missing, extra = disputed
     beyond, within = regions.share_of(~expected.reach) > 0.5, regions.share_of(expected.core) > 0.5
     area, out = regions.area_px, chosen.copy()
     for part in connected_parts(regions, again & ~chosen):
@@ -165,8 +193,19 @@ def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expecte
     return out
 
 
-def _disputes(mask: Mask, expected: Expected) -> tuple[Mask, Mask]:
-    """What a mask lacks, and what it has, against all other sides."""
+def disputes(mask: Mask, expected: Expected) -> tuple[Mask, Mask]:
+    """What a mask lacks, and what it has, against what is expected.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+    expected : Expected
+
+    Returns
+    -------
+    missing, extra : ndarray of bool, shape (h, w)
+        Without what lies within the slack of an outline.
+    """
     slack = max(1, round(_SLACK * float(np.sqrt(np.count_nonzero(mask)))))
     ball = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * slack + 1, 2 * slack + 1))
     core = cv2.erode(expected.core.astype(np.uint8), ball) > 0
@@ -201,11 +240,24 @@ def _laid_over(
 ) -> Mask:
     """A side, shifted to where it overlaps the most, in the frame of the side it is laid over."""
     overlap = fft.irfft2(own * np.conj(fft.rfft2(side.astype(np.float32), shape)), shape)
-    down, across = (
-        int(at) if at < within else int(at) - long
-        for at, within, long in zip(
-            np.unravel_index(overlap.argmax(), shape), frame, shape, strict=True
-        )
-    )
+    down, across = peak_of(overlap, frame)
     by = np.array([[1, 0, across], [0, 1, down]], np.float32)
     return np.asarray(cv2.warpAffine(side.astype(np.uint8), by, frame[::-1]) > 0)
+
+
+def peak_of(common: NDArray[np.floating], frame: tuple[int, ...]) -> tuple[int, ...]:
+    """Shift (rows, columns) at which two pictures have most in common.
+
+    Parameters
+    ----------
+    common : ndarray of float
+        Their circular cross-correlation.
+    frame : tuple of int
+        Shape of the picture the other is shifted over; shifts beyond it are backward ones.
+    """
+    return tuple(
+        int(at) if at < within else int(at) - long
+        for at, within, long in zip(
+            np.unravel_index(common.argmax(), common.shape), frame, common.shape, strict=True
+        )
+    )

@@ -16,6 +16,9 @@ from scipy.sparse import csgraph
 from grader.outline.regions import Mask, Regions, Values
 from grader.outline.surroundings import Evidence, apart, nearest, squared_differences
 
+Ties = tuple[NDArray[np.int64], Values]
+"""Pairs of regions, shape (m, 2), and a number for each pair, shape (m,)."""
+
 _STEPS = 50.0
 """Costs are whole numbers for the cut: a fiftieth is the finest difference."""
 
@@ -78,8 +81,18 @@ def first_cuts(regions: Regions, evidence: Evidence) -> list[Mask]:
     return found
 
 
-def learn_from(regions: Regions, evidence: Evidence, chosen: Mask) -> Values | None:
+def learn_from(
+    regions: Regions, evidence: Evidence, chosen: Mask, doubtful: Mask | None = None
+) -> Values | None:
     """Log odds of each region when piece and surroundings are taken from a first cut.
+
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    chosen : ndarray of bool, shape (n,)
+    doubtful : ndarray of bool, shape (n,), optional
+        Regions from which neither is learned.
 
     Returns
     -------
@@ -87,6 +100,8 @@ def learn_from(regions: Regions, evidence: Evidence, chosen: Mask) -> Values | N
         None where either is too small to learn from.
     """
     usable = regions.card_share <= 0.5
+    if doubtful is not None:
+        usable &= ~doubtful
     piece = np.flatnonzero(chosen & usable)
     around = np.flatnonzero(~chosen & usable)
     if min(len(piece), len(around)) < 8:
@@ -102,9 +117,27 @@ def learn_from(regions: Regions, evidence: Evidence, chosen: Mask) -> Values | N
     return np.asarray(measures @ _KNOWN[:-1] + _KNOWN[-1])
 
 
-def cut_again(regions: Regions, evidence: Evidence, log_odds: Values) -> Mask:
-    """Cut with the log odds that `learn_from` gave."""
-    return cut(regions, evidence, _AGAIN * np.clip(log_odds, -_SURE, _SURE))
+def cut_again(
+    regions: Regions, evidence: Evidence, log_odds: Values, ties: Ties | None = None
+) -> Mask:
+    """Cut with the log odds that `learn_from` gave.
+
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    log_odds : ndarray of float, shape (n,)
+        Of each pixel of a region, that it belongs to the piece.
+    ties : tuple of ndarray, optional
+        Log odds that pairs of regions belong to the same.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    if ties is not None:
+        ties = ties[0], _AGAIN * ties[1]
+    return cut(regions, evidence, _AGAIN * np.clip(log_odds, -_SURE, _SURE), ties)
 
 
 def alike(regions: Regions, one: Mask, other: Mask) -> bool:
@@ -113,7 +146,7 @@ def alike(regions: Regions, one: Mask, other: Mask) -> bool:
     return bool(area[one & other].sum() > 0.995 * area[one | other].sum())
 
 
-def cut(regions: Regions, evidence: Evidence, worth: Values) -> Mask:
+def cut(regions: Regions, evidence: Evidence, worth: Values, ties: Ties | None = None) -> Mask:
     """Regions with the highest worth minus the cost of their outline; the one nearest the middle.
 
     Parameters
@@ -122,6 +155,8 @@ def cut(regions: Regions, evidence: Evidence, worth: Values) -> Mask:
     evidence : Evidence
     worth : ndarray of float, shape (n,)
         Of each pixel of a region, when it is taken for the piece.
+    ties : tuple of ndarray, optional
+        What it costs to part two regions that need not be neighbours.
 
     Returns
     -------
@@ -136,6 +171,9 @@ def cut(regions: Regions, evidence: Evidence, worth: Values) -> Mask:
     if not taken.size:
         return np.zeros(count, bool)
     first, second = regions.pairs.T
+    if ties is not None:
+        first, second = np.concatenate([regions.pairs, ties[0]]).T
+        costs = np.concatenate([costs, np.round(ties[1] * _STEPS).astype(np.int32)])
     graph = sparse.csr_matrix(
         (
             np.concatenate([costs, costs, gains[taken], -gains[left]]),

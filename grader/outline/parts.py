@@ -10,7 +10,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from grader.outline.regions import Mask, Regions
+from grader.outline.regions import Mask, Plane, Regions
 from grader.outline.surroundings import Evidence
 
 _FAINT = 0.3
@@ -20,6 +20,9 @@ the piece throws into it makes it stand out a little."""
 _LEAST_GAP_SHARE = 0.003
 _LEAST_BAY_SHARE = 0.0015
 """Of the piece; smaller ones change no measurement."""
+
+_MEETING_PX = 1.5
+"""Blur of a rim: half the width at which two of them count as one line."""
 
 _CLOSED_COST = 3.4
 """Cost of a border that is still an edge: a chance of one in thirty."""
@@ -122,3 +125,18 @@ def beyond_mirror(mask: Mask, axis_rows: tuple[float, float] = (0.75, 0.9)) -> M
     both = np.zeros_like(mask)
     both[:, inside] = mask[:, inside] & mask[:, source[inside]]
     return mask & ~both
+
+
+def rim_of(mask: Mask) -> Plane:
+    """The rim of an outline, two pixels wide and blurred, so that near lines still meet.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w)
+    """
+    rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    return np.asarray(cv2.GaussianBlur(rim.astype(np.float32), (0, 0), _MEETING_PX), np.float32)

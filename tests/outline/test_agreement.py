@@ -8,10 +8,8 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.outline.agreement import Expected, expect, is_disputed, settle
-from grader.outline.regions import divide
-from grader.outline.surroundings import weigh_surroundings
 from grader.piece import Silhouette, cut_out_again
-from tests.drawn import draw_pot, half
+from tests.drawn import divided, draw_pot, half, handled, shadowed
 
 Mask = NDArray[np.bool_]
 
@@ -67,29 +65,14 @@ def test_what_one_side_alone_has_or_lacks_is_disputed() -> None:
     assert disputed == [True, False, True, False]
 
 
-def _shadowed() -> tuple[NDArray[np.uint8], Mask, Mask]:
-    """A pot on grey with a brown shadow beside it, of nearly its own tone."""
-    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.42, 0.43, 0.45)))
-    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
-    patch = np.zeros(pot.mask.shape, np.uint8)
-    middle = (int(cols[-1] + 0.1 * len(cols)), int(rows[0] + 0.85 * len(rows)))
-    cv2.ellipse(patch, middle, (len(cols) // 3, len(rows) // 8), 0, 0, 360, 1, -1)
-    shade = (patch > 0) & ~pot.mask
-    brown = np.where(shade[..., None], np.array([150, 122, 98]), pot.rgb).astype(np.uint8)
-    return brown, pot.mask, shade
-
-
 def _settled(rgb: NDArray[np.uint8], first: Mask, expected: Expected) -> Mask:
-    cards = np.zeros(first.shape, bool)
-    regions = divide(rgb, cards)
-    evidence = weigh_surroundings(regions, cards)
-    assert evidence is not None
+    regions, evidence = divided(rgb)
     chosen = settle(regions, evidence, regions.share_of(first) > 0.5, expected)
     return np.asarray(chosen[regions.labels])
 
 
 def test_a_shadow_that_no_other_side_has_goes_and_nothing_else_changes() -> None:
-    rgb, pot, shade = _shadowed()
+    rgb, pot, shade = shadowed()
     left = _settled(rgb, pot | shade, Expected(pot, pot))
     assert (left & shade).sum() < 0.1 * shade.sum()
     assert (left & pot).sum() > 0.98 * pot.sum()
@@ -105,21 +88,15 @@ def test_what_all_other_sides_have_is_won_back() -> None:
 @pytest.mark.parametrize("colour", [(206, 178, 149), (150, 170, 188)])
 def test_the_bow_of_a_handle_that_only_one_side_shows_is_kept(colour: tuple[int, ...]) -> None:
     """Whether it has the colour of the pot or nearly that of the table: table is seen through."""
-    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5)))
-    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
-    bow = np.zeros(pot.mask.shape, np.uint8)
-    middle = (int(cols[-1]), int(rows[0] + 0.45 * len(rows)))
-    cv2.ellipse(bow, middle, (len(cols) // 4, len(rows) // 4), 0, 0, 360, 1, 16)
-    handle = (bow > 0) & ~pot.mask
-    rgb = np.where(handle[..., None], np.array(colour), pot.rgb).astype(np.uint8)
-    both = pot.mask | handle
-    assert is_disputed(both, Expected(pot.mask, pot.mask))
-    left = _settled(rgb, both, Expected(pot.mask, pot.mask))
+    rgb, pot, handle = handled(colour)
+    both = pot | handle
+    assert is_disputed(both, Expected(pot, pot))
+    left = _settled(rgb, both, Expected(pot, pot))
     assert (left & handle).sum() > 0.9 * handle.sum()
 
 
 def test_the_outline_of_a_disputed_photo_is_found_again_at_its_full_size() -> None:
-    rgb, pot, shade = _shadowed()
+    rgb, pot, shade = shadowed()
     large = cv2.resize(rgb, None, fx=2.0, fy=2.0, interpolation=cv2.INTER_CUBIC)
     twice, wrong = (
         cv2.resize(each.astype(np.uint8), None, fx=2.0, fy=2.0) > 0 for each in (pot, pot | shade)
