@@ -8,6 +8,7 @@ if it is black, and faint ones, as all are on a dark glaze, where they come in a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -89,6 +90,11 @@ _TELLING_LIP = 0.1
 """A ring that alone tells a pit from a speck is a tenth lighter than the glaze: throwing rings and
 grain round a speck come to half of that."""
 
+_LEAST_RING, _CLOSED = 0.075, 0.75
+"""Of many rings one is light by chance: by up to 0.065 round sharp specks of 38 pieces. One that is
+light on one side only is a glint; three quarters of a true one are at least half as light as its
+middle (tuned on)."""
+
 _CRATER_REACH_MM = 1.5
 _ROUND_THE_HOLE = 0.4
 _CRATER_CONVEX = 0.9
@@ -143,11 +149,29 @@ _STEEPEST = 2.0
 
 
 @dataclass(frozen=True, slots=True)
+class _Ring:
+    """A ring round a dot: how far from its rim it begins, its tone above that of the surroundings,
+    and the share of it that is at least half as light."""
+
+    from_px: float
+    tone: float
+    closed: float
+
+    @property
+    def is_plain(self) -> bool:
+        return self.tone > _LEAST_RING and self.closed > _CLOSED
+
+
+@dataclass(frozen=True, slots=True)
 class _Dot:
     view: ViewEvidence
     spot: Spot
     lip: float
     """Tone (natural logarithm) of a narrow ring round the dot above that of its surroundings."""
+
+    ring: _Ring
+    """The lightest within the reach of a crater: a burst bubble leaves one further out than the
+    lip of a hole."""
 
     black: float
     """Share of the red light that is lost over that of the blue, as a natural logarithm: 0 for a
@@ -197,6 +221,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 _usual(group, [_rim(dot) for dot in group]),
                 _usual(group, [dot.spot.peak for dot in group]),
                 _usual(group, [dot.lip for dot in group], _LEAST_LIP_SPREAD),
+                _usual(group, [dot.ring.tone for dot in group], _LEAST_LIP_SPREAD),
                 # What is faint has no colour that could be measured.
                 _usual(deep := _deep(group), [dot.black for dot in deep], _LEAST_BLACK_SPREAD),
             )
@@ -274,7 +299,8 @@ def _dark_dots(view: ViewEvidence) -> list[_Dot]:
         # All round, the light must come back to that of the surroundings of the dot itself.
         back = 0.45 * spot.peak - float(around[spot.peak_at])
         if enclosed(dark, spot, surface.px(_RING_MM), below=back) > _ENCLOSED:
-            out.append(_Dot(view, spot, _lip(depth, spot), _black(view, spot)))
+            ring = _lightest_ring(depth, spot, surface.px(_CRATER_REACH_MM))
+            out.append(_Dot(view, spot, _lip(depth, spot), ring, _black(view, spot)))
     return out
 
 
@@ -296,6 +322,20 @@ def _lip(depth: Plane, spot: Spot) -> float:
     window, region, _ = framed(depth, spot, _LIP_REACH_PX)
     ring = grow(region, _LIP_PX[1]) & ~grow(region, _LIP_PX[0])
     return -float(window[ring].mean()) if ring.any() else 0.0
+
+
+def _lightest_ring(depth: Plane, spot: Spot, reach_px: float) -> _Ring:
+    """Of all rings round the dot, each as wide as a lip and half over the next."""
+    nearest, wide = _LIP_PX[0], _LIP_PX[1] - _LIP_PX[0]
+    window, region, _ = framed(depth, spot, math.ceil(max(reach_px, _LIP_PX[1])) + 1)
+    away = cv2.distanceTransform((~region).astype(np.uint8), cv2.DIST_L2, 5)
+    best = _Ring(nearest, -math.inf, 0.0)
+    for at in np.arange(nearest, max(reach_px - wide, nearest) + 0.01, 0.5 * wide):
+        light = -window[(away >= at) & (away < at + wide)]
+        # The median, as other specks may lie in it.
+        if light.size and (tone := float(np.median(light))) > best.tone:
+            best = _Ring(float(at), tone, float((light > 0.5 * tone).mean()))
+    return best
 
 
 def _on_burnt(dot: _Dot) -> bool:
@@ -423,7 +463,7 @@ def _is_long(dot: _Dot) -> bool:
 
 def _excess(
     dot: _Dot,
-    usual: tuple[_Usual, _Usual, _Usual, _Usual] | None,
+    usual: tuple[_Usual, _Usual, _Usual, _Usual, _Usual] | None,
     *,
     patched: bool = False,
 ) -> float | None:
@@ -443,13 +483,17 @@ def _excess(
         return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:
         return None
-    rim, depth, lip, black = usual
+    rim, depth, lip, ring, black = usual
     if depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
     steps = rim.above(dot.size_mm, _rim(dot))
     sharper = steps / _SHARPER_SPREADS
     # Glaze drawn back from a hole stands round it as a lip that catches the light.
-    lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS if sharper > _LIP_SHARPNESS else 0.0
+    lipped = 0.0
+    if sharper > _LIP_SHARPNESS:
+        lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS
+        if dot.ring.is_plain:
+            lipped = max(lipped, ring.above(dot.size_mm, dot.ring.tone) / _LIP_SPREADS)
     blacker = 0.0
     if sharper > _BLACK_SHARPNESS:
         beyond = max(0.0, black.above(dot.size_mm, dot.black))
@@ -460,7 +504,7 @@ def _excess(
 
 def _ringed(dot: _Dot) -> bool:
     """Whether the dot lies in a closed, plainly light ring that is no edge of a glint."""
-    if dot.lip < _TELLING_LIP:
+    if max(dot.lip, dot.ring.tone if dot.ring.is_plain else 0.0) < _TELLING_LIP:
         return False
     crater, corner, _ = _crater(dot)
     if crater is dot.spot.region:
@@ -508,13 +552,15 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
     """
     surface, spot = dot.view.surface, dot.spot
     plain = spot.region, spot.corner, spot.area_px
-    if dot.lip < _LEAST_LIP:
+    inner = dot.ring.from_px if dot.ring.is_plain else _LIP_PX[0]
+    outer = inner + _LIP_PX[1] - _LIP_PX[0]
+    if not dot.ring.is_plain and dot.lip < _LEAST_LIP:
         return plain
     reach = max(_LIP_REACH_PX, round(surface.px(_CRATER_REACH_MM)))
     tone, hole, (top, left) = framed(surface.tone, spot, reach)
-    blurred = grow(hole, _LIP_PX[0])
-    ring = grow(hole, _LIP_PX[1]) & ~blurred
-    around = float(np.median(tone[~grow(hole, _LIP_PX[1])]))
+    blurred = grow(hole, inner)
+    ring = grow(hole, outer) & ~blurred
+    around = float(np.median(tone[~grow(hole, outer)]))
     height_of_lip = float(np.quantile(tone[ring], 0.9)) - around
     light = (tone > around + 0.5 * height_of_lip) & grow(hole, surface.px(_CRATER_REACH_MM))
     _, labels = cv2.connectedComponents((light | blurred).astype(np.uint8))

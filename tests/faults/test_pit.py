@@ -96,6 +96,39 @@ def test_a_light_lip_tells_pits_among_specks() -> None:
         assert 1.4 < each.diameter_mm < 2.6
 
 
+@pytest.mark.parametrize(
+    ("turn_deg", "lighter", "is_pit"), [(360, 0.22, True), (150, 0.22, False), (360, 0.0, False)]
+)
+def test_a_ring_further_out_is_the_crater_of_a_burst_bubble(
+    turn_deg: int, lighter: float, is_pit: bool
+) -> None:
+    """Its hole is hardly sharper than specks are, and a glint beside it closes no ring."""
+    hole, ring = np.array([[20.0, 30.0]]), made.blank()
+    middle, radius = (round(20 * FINER), round(30 * FINER)), round(1.1 * FINER)
+    cv2.ellipse(ring, middle, (radius, radius), 0, 0, turn_deg, 1.0, round(0.25 * FINER))
+    ring = cv2.GaussianBlur(ring, (0, 0), 0.05 * FINER)
+    wall = _dots(made.wall(), hole, wide_mm=0.8, left=0.08, soft_mm=0.14)
+    wall = np.asarray(wall * (1 + lighter * ring[..., None]))
+    (dot,) = pit._dark_dots(made.seen(wall).views[0])
+    assert dot.ring.is_plain == is_pit
+    # Specks of its size: a spread and a half less sharp, two less dark, and without a ring.
+    usual = tuple(
+        pit._Usual(0.0, level, spread)
+        for level, spread in [
+            (pit._rim(dot) - 0.6, 0.4),
+            (dot.spot.peak - 0.4, 0.2),
+            (dot.lip, 0.01),
+            (0.02, 0.01),
+            (dot.black, 0.02),
+        ]
+    )
+    excess = pit._excess(dot, usual)  # type: ignore[arg-type]
+    assert (excess is not None) == is_pit
+    _, _, area_px = pit._crater(dot)
+    wide_mm = 2 * np.sqrt(area_px / np.pi) / dot.view.surface.px_per_mm
+    assert wide_mm == pytest.approx(2.5 if is_pit else dot.size_mm, abs=0.35)
+
+
 IRON = (0.30, 0.21, 0.13)
 
 
