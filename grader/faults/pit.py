@@ -217,7 +217,7 @@ def find(evidence: Evidence) -> list[Finding]:
         group = [dot for dot in dots if dot.painted is painted]
         usual = None
         if _all_round(group, views) >= _SPECKLED:
-            usual = (
+            usual = _Specks(
                 _usual(group, [_rim(dot) for dot in group]),
                 _usual(group, [dot.spot.peak for dot in group]),
                 _usual(group, [dot.lip for dot in group], _LEAST_LIP_SPREAD),
@@ -433,6 +433,18 @@ class _Usual:
         return (value - (self.slope * min(size_mm, 1.0) + self.level)) / self.spread
 
 
+@dataclass(frozen=True, slots=True)
+class _Specks:
+    """What is usual of the specks of a piece: how sharp their rims are, how deep they are, how
+    light the lip and the lightest ring round them, and how black they are."""
+
+    rim: _Usual
+    depth: _Usual
+    lip: _Usual
+    ring: _Usual
+    black: _Usual
+
+
 def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 0.05) -> _Usual:
     """Learn from the specks of the piece itself; a few pits among them do not matter."""
     sizes = np.array([dot.size_mm for dot in dots])
@@ -463,7 +475,7 @@ def _is_long(dot: _Dot) -> bool:
 
 def _excess(
     dot: _Dot,
-    usual: tuple[_Usual, _Usual, _Usual, _Usual, _Usual] | None,
+    usual: _Specks | None,
     *,
     patched: bool = False,
 ) -> float | None:
@@ -483,20 +495,19 @@ def _excess(
         return excess if excess > 1.0 else None
     if dot.spot.diameter_px < _TELLING_PX:
         return None
-    rim, depth, lip, ring, black = usual
-    if depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
+    if usual.depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
-    steps = rim.above(dot.size_mm, _rim(dot))
+    steps = usual.rim.above(dot.size_mm, _rim(dot))
     sharper = steps / _SHARPER_SPREADS
     # Glaze drawn back from a hole stands round it as a lip that catches the light.
     lipped = 0.0
     if sharper > _LIP_SHARPNESS:
-        lipped = lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS
+        lipped = usual.lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS
         if dot.ring.is_plain:
-            lipped = max(lipped, ring.above(dot.size_mm, dot.ring.tone) / _LIP_SPREADS)
+            lipped = max(lipped, usual.ring.above(dot.size_mm, dot.ring.tone) / _LIP_SPREADS)
     blacker = 0.0
     if sharper > _BLACK_SHARPNESS:
-        beyond = max(0.0, black.above(dot.size_mm, dot.black))
+        beyond = max(0.0, usual.black.above(dot.size_mm, dot.black))
         blacker = float(np.hypot(steps, beyond)) / _BLACK_SPREADS
     excess = max(sharper, lipped, blacker)
     return excess if excess > 1.0 else None

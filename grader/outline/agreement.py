@@ -126,8 +126,19 @@ def is_disputed(mask: Mask, expected: Expected) -> bool:
     mask : ndarray of bool, shape (h, w)
     expected : Expected
     """
-    missing, extra = disputes(mask, expected)
-    most = max(np.count_nonzero(missing), np.count_nonzero(extra))
+    return matters(mask, disputes(mask, expected))
+
+
+def matters(mask: Mask, disputed: tuple[Mask, Mask]) -> bool:
+    """Whether what is disputed of an outline is large enough to be settled.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (h, w)
+    disputed : tuple of ndarray of bool, each shape (h, w)
+        As `disputes` gives it.
+    """
+    most = max(map(np.count_nonzero, disputed))
     return bool(most > _LEAST_SHARE * np.count_nonzero(mask))
 
 
@@ -154,12 +165,12 @@ def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expecte
     if known is None:
         return chosen
     again = cut_again(regions, evidence, known + _SHARED * missing - _SHARED * extra)
-    again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
-    return take_over(regions, chosen, again, expected, (missing, extra))
+    return take_over(regions, evidence, chosen, again, expected, (missing, extra))
 
 
 def take_over(
     regions: Regions,
+    evidence: Evidence,
     chosen: Mask,
     again: Mask,
     expected: Expected,
@@ -170,8 +181,10 @@ def take_over(
     Parameters
     ----------
     regions : Regions
+    evidence : Evidence
     chosen, again : ndarray of bool, shape (n,)
-        The cut, and the one that knows of the dispute.
+        The cut, and the one that knows of the dispute, with its gaps and bays still as they were
+        cut.
     expected : Expected
         In the frame of the regions.
     disputed : tuple of ndarray of bool, each shape (n,)
@@ -182,6 +195,7 @@ def take_over(
     ndarray of bool, shape (n,)
         The bow of a handle is kept.
     """
+    again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
     missing, extra = disputed
     beyond, within = regions.share_of(~expected.reach) > 0.5, regions.share_of(expected.core) > 0.5
     area, out = regions.area_px, chosen.copy()

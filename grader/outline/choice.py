@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.outline.cut import alike, cut_again, first_cuts, learn_from
-from grader.outline.parts import fill_bays, open_gaps
+from grader.outline.parts import fill_bays, mirrored, open_gaps
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.shade import without_shadow
 from grader.outline.surroundings import EDGE_COST, Evidence
@@ -299,9 +299,6 @@ def _symmetry(regions: Regions, chosen: Mask) -> float:
     width = mask.shape[1]
     weight = regions.area_px * chosen
     middle = float(weight @ regions.place[:, 0]) / float(weight.sum())
-    mirrored_from = round(2 * middle * width) - 1 - np.arange(width)
-    inside = (mirrored_from >= 0) & (mirrored_from < width)
-    mirrored = np.zeros_like(mask)
-    mirrored[:, inside] = mask[:, mirrored_from[inside]]
-    both = float(np.count_nonzero(mask & mirrored))
-    return both / max(1.0, float(np.count_nonzero(mask | mirrored)))
+    other = mirrored(mask, (0, round(2 * middle * width) - width), False)
+    both = float(np.count_nonzero(mask & other))
+    return both / max(1.0, float(np.count_nonzero(mask | other)))

@@ -8,30 +8,29 @@ piece or neither does, unless the colours of what is beyond dispute say otherwis
 
 from __future__ import annotations
 
-from typing import TypeVar
-
+import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
 from grader.outline.agreement import (
     LONG_SIDE_PX,
     Expected,
     disputes,
-    is_disputed,
+    matters,
     peak_of,
     resized,
     take_over,
 )
 from grader.outline.cut import Ties, cut_again, learn_from
-from grader.outline.parts import fill_bays, open_gaps, rim_of
-from grader.outline.regions import Mask, Regions
+from grader.outline.parts import mirrored
+from grader.outline.regions import Mask, Plane, Regions
 from grader.outline.surroundings import Evidence
-
-_Kind = TypeVar("_Kind", np.bool_, np.int32)
 
 _TILT_PX = 2
 """Rows by which a mirror image may be shifted at `LONG_SIDE_PX`: a phone is not quite level."""
+
+_MEETING_PX = 1.5
+"""Blur of a rim: half the width at which two of them count as one line."""
 
 _ROUNDS = 2
 """Once a shadow is gone, the mirror image is laid over again; a third time changes nothing."""
@@ -78,7 +77,7 @@ def mirror_shift(mask: Mask) -> tuple[int, int]:
         (rows, columns) by which ``mask[:, ::-1]`` is to be shifted; hardly any rows.
     """
     small = max(1.0, max(mask.shape) / LONG_SIDE_PX)
-    rim = rim_of(resized(mask, 1 / small))
+    rim = _rim(resized(mask, 1 / small))
     shape = tuple(int(fft.next_fast_len(2 * long, real=True)) for long in rim.shape)
     common = fft.irfft2(fft.rfft2(rim, shape) * np.conj(fft.rfft2(rim[:, ::-1], shape)), shape)
     common[_TILT_PX + 1 : -_TILT_PX] = -np.inf
@@ -88,27 +87,10 @@ def mirror_shift(mask: Mask) -> tuple[int, int]:
     return round(small * down), round(small * across - wide)
 
 
-def mirrored(plane: NDArray[_Kind], shift: tuple[int, int], beyond: int) -> NDArray[_Kind]:
-    """The mirror image of a picture, shifted; `beyond` where nothing of it comes to lie.
-
-    Parameters
-    ----------
-    plane : ndarray of bool or int32, shape (h, w)
-    shift : tuple of int
-        (rows, columns), as `mirror_shift` gives it.
-    beyond : int
-
-    Returns
-    -------
-    ndarray
-        Of the same shape and dtype.
-    """
-    height, width = plane.shape
-    rows, cols = (np.arange(long) - by for long, by in zip(plane.shape, shift, strict=True))
-    has_row, has_col = (rows >= 0) & (rows < height), (cols >= 0) & (cols < width)
-    out = np.full_like(plane, beyond)
-    out[np.ix_(has_row, has_col)] = plane[np.ix_(rows[has_row], width - 1 - cols[has_col])]
-    return out
+def _rim(mask: Mask) -> Plane:
+    """The rim of an outline, two pixels wide and blurred, so that near lines still meet."""
+    rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    return np.asarray(cv2.GaussianBlur(rim.astype(np.float32), (0, 0), _MEETING_PX), np.float32)
 
 
 def _settled(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
@@ -116,16 +98,16 @@ def _settled(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     shift = mirror_shift(mask)
     other = mirrored(mask, shift, False)
     expected = Expected(other, other)
-    if not is_disputed(mask, expected):
+    disputed = disputes(mask, expected)
+    if not matters(mask, disputed):
         return chosen
-    missing, extra = (regions.share_of(each) > 0.5 for each in disputes(mask, expected))
+    missing, extra = (regions.share_of(each) > 0.5 for each in disputed)
     # Neither piece nor surroundings are learned from what may be either.
     known = learn_from(regions, evidence, chosen, doubtful=missing | extra)
     if known is None:
         return chosen
     again = cut_again(regions, evidence, known, _ties(regions, shift))
-    again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
-    return take_over(regions, chosen, again, expected, (missing, extra))
+    return take_over(regions, evidence, chosen, again, expected, (missing, extra))
 
 
 def _ties(regions: Regions, shift: tuple[int, int]) -> Ties:

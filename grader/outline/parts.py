@@ -5,13 +5,18 @@ Both are decided for whole regions, after a cut has been chosen.
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from grader.outline.regions import Mask, Plane, Regions
+from grader.outline.regions import Mask, Regions
 from grader.outline.surroundings import Evidence
+
+_Kind = TypeVar("_Kind", np.bool_, np.int32)
 
 _FAINT = 0.3
 """A gap seen through a handle stands out less than this share of what the body does; light that
@@ -20,9 +25,6 @@ the piece throws into it makes it stand out a little."""
 _LEAST_GAP_SHARE = 0.003
 _LEAST_BAY_SHARE = 0.0015
 """Of the piece; smaller ones change no measurement."""
-
-_MEETING_PX = 1.5
-"""Blur of a rim: half the width at which two of them count as one line."""
 
 _CLOSED_COST = 3.4
 """Cost of a border that is still an edge: a chance of one in thirty."""
@@ -120,23 +122,28 @@ def beyond_mirror(mask: Mask, axis_rows: tuple[float, float] = (0.75, 0.9)) -> M
     rows = np.flatnonzero(mask.any(1))
     left, right = mask[rows].argmax(1), mask.shape[1] - 1 - mask[rows, ::-1].argmax(1)
     first, last = (int(share * len(rows)) for share in axis_rows)
-    source = int(np.median((left + right)[first : last + 1])) - np.arange(mask.shape[1])
-    inside = (source >= 0) & (source < mask.shape[1])
-    both = np.zeros_like(mask)
-    both[:, inside] = mask[:, inside] & mask[:, source[inside]]
-    return mask & ~both
+    axis = int(np.median((left + right)[first : last + 1]))
+    return mask & ~mirrored(mask, (0, axis + 1 - mask.shape[1]), False)
 
 
-def rim_of(mask: Mask) -> Plane:
-    """The rim of an outline, two pixels wide and blurred, so that near lines still meet.
+def mirrored(plane: NDArray[_Kind], shift: tuple[int, int], beyond: int) -> NDArray[_Kind]:
+    """The mirror image of a picture, shifted; `beyond` where nothing of it comes to lie.
 
     Parameters
     ----------
-    mask : ndarray of bool, shape (h, w)
+    plane : ndarray of bool or int32, shape (h, w)
+    shift : tuple of int
+        (rows, columns) by which ``plane[:, ::-1]`` is shifted.
+    beyond : int
 
     Returns
     -------
-    ndarray of float32, shape (h, w)
+    ndarray
+        Of the same shape and dtype.
     """
-    rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    return np.asarray(cv2.GaussianBlur(rim.astype(np.float32), (0, 0), _MEETING_PX), np.float32)
+    height, width = plane.shape
+    rows, cols = (np.arange(long) - by for long, by in zip(plane.shape, shift, strict=True))
+    has_row, has_col = (rows >= 0) & (rows < height), (cols >= 0) & (cols < width)
+    out = np.full_like(plane, beyond)
+    out[np.ix_(has_row, has_col)] = plane[np.ix_(rows[has_row], width - 1 - cols[has_col])]
+    return out

@@ -112,17 +112,14 @@ def test_a_ring_further_out_is_the_crater_of_a_burst_bubble(
     (dot,) = pit._dark_dots(made.seen(wall).views[0])
     assert dot.ring.is_plain == is_pit
     # Specks of its size: a spread and a half less sharp, two less dark, and without a ring.
-    usual = tuple(
-        pit._Usual(0.0, level, spread)
-        for level, spread in [
-            (pit._rim(dot) - 0.6, 0.4),
-            (dot.spot.peak - 0.4, 0.2),
-            (dot.lip, 0.01),
-            (0.02, 0.01),
-            (dot.black, 0.02),
-        ]
+    usual = pit._Specks(
+        rim=pit._Usual(0.0, pit._rim(dot) - 0.6, 0.4),
+        depth=pit._Usual(0.0, dot.spot.peak - 0.4, 0.2),
+        lip=pit._Usual(0.0, dot.lip, 0.01),
+        ring=pit._Usual(0.0, 0.02, 0.01),
+        black=pit._Usual(0.0, dot.black, 0.02),
     )
-    excess = pit._excess(dot, usual)  # type: ignore[arg-type]
+    excess = pit._excess(dot, usual)
     assert (excess is not None) == is_pit
     _, _, area_px = pit._crater(dot)
     wide_mm = 2 * np.sqrt(area_px / np.pi) / dot.view.surface.px_per_mm

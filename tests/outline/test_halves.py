@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from grader.outline.halves import mirror_shift, mirrored, settle_halves
+from grader.outline.halves import mirror_shift, settle_halves
+from grader.outline.parts import mirrored
 from grader.piece import cut_out
 from tests.drawn import divided, draw_pot, half, handled, shadowed
 
