@@ -79,6 +79,8 @@ class Bite:
         Turn of the outline at the blunter of the two corners.
     amiss_rad : float
         Greatest angle between the mouth and the outline on either side.
+    beside_px : ndarray of float32, shape (4, 2)
+        Places (x, y) in the paint on either side of the mouth: far, near, near, far.
     """
 
     corner: tuple[int, int]
@@ -87,6 +89,7 @@ class Bite:
     depth_mm: float
     turn_rad: float
     amiss_rad: float
+    beside_px: NDArray[np.float32]
 
 
 def find_bites(clayness: Plane, px_per_mm: float) -> tuple[list[Bite], float]:
@@ -114,11 +117,8 @@ def find_bites(clayness: Plane, px_per_mm: float) -> tuple[list[Bite], float]:
             continue
         total += len(line) * step / px_per_mm
         line = _clay_on_the_right(line, clayness, step)
-        bites += [
-            bite
-            for bite, ends in _along(line, clayness.shape, step, px_per_mm)
-            if _has_body(clayness, ends)
-        ]
+        along = _along(line, clayness.shape, step, px_per_mm)
+        bites += [bite for bite in along if _has_body(clayness, bite.beside_px)]
     return bites, total
 
 
@@ -159,7 +159,7 @@ def _clay_on_the_right(
 
 def _along(
     line: NDArray[np.float64], shape: tuple[int, ...], step: float, px_per_mm: float
-) -> Iterator[tuple[Bite, NDArray[np.float32]]]:
+) -> Iterator[Bite]:
     count = len(line)
     reach = max(2, round(max(_CORNER_MM * px_per_mm, _CORNER_PX) / step))
     run = max(reach + 2, round(_RUN_MM * px_per_mm / step))
@@ -185,13 +185,12 @@ def _along(
         places = (first + np.arange(1, length)) % count
         if not taken[places].any():
             taken[places] = True
-            yield bite, _beside(line[first], line[(first + length) % count], px_per_mm)
+            yield bite
 
 
 def _beside(
     first: NDArray[np.float64], last: NDArray[np.float64], px_per_mm: float
 ) -> NDArray[np.float32]:
-    """Places (x, y) in the paint on either side of the mouth: far, near, near, far."""
     along = (last - first) / np.hypot(*(last - first))
     inward = np.array([along[1], -along[0]]) * _UNDER_MM * px_per_mm
     aside = along * _RUN_MM * px_per_mm
@@ -273,6 +272,7 @@ def _between(
         depth_mm=depth / px_per_mm,
         turn_rad=float(min(turn[first], turn[last])),
         amiss_rad=amiss,
+        beside_px=_beside(part[0], part[-1], px_per_mm),
     )
 
 

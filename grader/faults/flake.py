@@ -124,6 +124,10 @@ shadow along the silhouette, taken for faint paint, is bounded by noise."""
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the round bay of a drawing looks as narrow as a bite."""
 
+_TWO_PAINTS = 0.5
+"""Paints that lie further apart than this share of the way from paint to clay are two: where a leaf
+meets its stem the outline turns sharply, too. Either side of a true bite differs by up to 0.2."""
+
 _LIGHTER_THAN_CLAY = 0.25
 """Tone (natural logarithm) above that of clay from which a place is white paint or shine."""
 
@@ -189,7 +193,8 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     ]
     corner = (int(window[0].start), int(window[1].start))
     clay_tone = _tone_of_clay(view, window)
-    clayness, departure, contrast = _clayness(view, window, clay_tone)
+    mixed = _unmixed(view, window, clay_tone)
+    clayness, departure, contrast = mixed.clayness, mixed.departure, mixed.contrast
     px = view.surface.px
     floor = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * view.zones.noise[window])
     where = view.zones.painted[window] & (contrast > floor)
@@ -222,19 +227,19 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         if report is not None:
             out.append(report)
     lighter = view.surface.tone[window] - clay_tone
-    return out, _bitten(view, window, clayness, contrast, where, lighter)
+    return out, _bitten(view, window, mixed, where, lighter)
 
 
 def _bitten(
     view: ViewEvidence,
     window: tuple[slice, slice],
-    clayness: Plane,
-    contrast: Plane,
+    mixed: _Mixed,
     where: Mask,
     lighter: Plane,
 ) -> _Bitten:
     """Bites of one view that show bare clay where there can be paint."""
     surface, zones = view.surface, view.zones
+    clayness, contrast = mixed.clayness, mixed.contrast
     # Clay has its own dark and light; only the outline of paint is looked along.
     near = grow(zones.painted[window] & zones.paint[window], surface.px(_PAINT_REACH_MM))
     plane = np.where(near, clayness, 1).astype(np.float32)
@@ -251,8 +256,24 @@ def _bitten(
         # A white eye near the outline is lighter than any clay.
         if float(np.median(lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
             continue
+        if _between_two_paints(bite, mixed.paint_chroma, zones.clay_chroma[window]):
+            continue
         kept.append((bite, spot))
     return _Bitten(view, tuple(kept), corner, contrast, outline_mm)
+
+
+def _between_two_paints(
+    bite: Bite, paint_chroma: NDArray[np.float32], clay_chroma: NDArray[np.float32]
+) -> bool:
+    """Whether the paint on one side of the mouth is another than on the other, near and far."""
+    paint, clay = (
+        cv2.remap(
+            plane, bite.beside_px[None], None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )[0]
+        for plane in (paint_chroma, np.ascontiguousarray(clay_chroma))
+    )
+    apart = np.linalg.norm(paint - paint[::-1], axis=1).min()
+    return bool(apart > _TWO_PAINTS * np.linalg.norm(paint - clay, axis=1).mean())
 
 
 def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
@@ -293,11 +314,30 @@ def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:
     return bool((other & (hull > 0)).sum() > _OTHER_COLOUR * hull.sum())
 
 
-def _clayness(
-    view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane
-) -> tuple[Plane, Plane, Plane]:
-    """Share of clay in the colour at each place, distance from the paint, whatever the colour, in
-    the same unit, and how far paint and clay lie apart there."""
+@dataclass(frozen=True, slots=True)
+class _Mixed:
+    """The colour at each place, written as a mixture of the paint round it and of clay.
+
+    Attributes
+    ----------
+    clayness : ndarray of float32, shape (h, w)
+        Share of clay.
+    departure : ndarray of float32, shape (h, w)
+        Distance from the paint, whatever the colour, in the same unit.
+    contrast : ndarray of float32, shape (h, w)
+        How far paint and clay lie apart there, log units, tone at half weight.
+    paint_chroma : ndarray of float32, shape (h, w, 2)
+        Of the paint next to it.
+    """
+
+    clayness: Plane
+    departure: Plane
+    contrast: Plane
+    paint_chroma: NDArray[np.float32]
+
+
+def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) -> _Mixed:
+    """Write the colour at each place of a window as a mixture of paint and clay."""
     surface, zones = view.surface, view.zones
     colour = _weighted(surface.chroma[window], surface.tone[window])
     paint = zones.paint[window]
@@ -324,7 +364,12 @@ def _clayness(
     departure = np.sqrt(square) / np.maximum(length, 1e-3)
     # What leaves the line from paint to clay is another colour, not less paint.
     share = np.where(off > _OFF_LINE * np.maximum(along, 0.25 * length), 0, share)
-    return share.astype(np.float32), departure.astype(np.float32), length.astype(np.float32)
+    return _Mixed(
+        share.astype(np.float32),
+        departure.astype(np.float32),
+        length.astype(np.float32),
+        np.ascontiguousarray(local[..., :2], np.float32),
+    )
 
 
 def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:

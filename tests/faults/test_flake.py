@@ -83,6 +83,20 @@ def test_a_blunt_bite_is_believed_beside_a_sure_loss_alone() -> None:
     assert sorted(each.why[:7] for each in beside) == ["A bite ", "An isla"]
 
 
+@pytest.mark.parametrize(("other", "is_flake"), [(made.COBALT, True), (made.BROWN, False)])
+def test_where_two_paints_meet_the_outline_turns_in(
+    other: tuple[float, float, float], is_flake: bool
+) -> None:
+    """A leaf and the stem that it touches leave a nook between them."""
+    walls = []
+    for seed in range(4):
+        leaf = made.lay(made.wall(seed=seed), made.box(6, 20, 24, 40), made.COBALT)
+        walls.append(made.lay(leaf, made.box(24, 20, 42, 40), other))
+    front = _bare(walls[0], (24, 20.6), 1.8)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True))
+    assert [each.why[:6] for each in found] == ["A bite"] * is_flake
+
+
 def test_clay_that_gives_little_blue_is_told_through_the_blue_of_the_paint() -> None:
     """A fiftieth of the light of blue paint, blurred in, makes a third more blue of red clay."""
     clay, blue = (0.36, 0.11, 0.035), (0.07, 0.09, 0.34)
