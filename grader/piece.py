@@ -21,6 +21,7 @@ from skimage.segmentation import watershed
 from grader.outline.agreement import Expected, settle
 from grader.outline.choice import choose_cut
 from grader.outline.halves import settle_halves
+from grader.outline.parts import fill_holes
 from grader.outline.regions import CHROMA_WEIGHT, Mask, Regions, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
 from grader.outline.surroundings import MARGIN_SHARE, Evidence, weigh_surroundings
@@ -158,6 +159,7 @@ def _silhouette(
 ) -> Silhouette | None:
     """The outline of the chosen regions at the size of the photo; None where nothing is left."""
     height, width = rgb.shape[:2]
+    regions = fill_holes(parts.regions, parts.evidence, regions)
     chosen = _to_the_frame(regions[parts.regions.labels], parts.coarse)
     mask = _refined(rgb, chosen, cards_px)
     rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))

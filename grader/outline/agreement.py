@@ -31,7 +31,7 @@ _SLACK = 0.03
 """Share of the root of the area by which outlines of one piece differ: it was not set down just
 where it stood, and perspective makes a mirror image a little wrong."""
 
-_LEAST_SHARE = 0.006
+_LEAST_SHARE = 0.003
 """Of the piece; smaller disputes change no measurement and are settled by no colour."""
 
 _SHARED = 3.0
@@ -39,6 +39,10 @@ _SHARED = 3.0
 
 _OF_DISPUTE = 0.3
 """Share of a changed part that must be disputed; the rest is where it meets an edge."""
+
+_CLOSED_SHARE = 0.8
+"""What all other sides have is won back where an edge closes so much of it, whatever its colour:
+white slip against a white wall."""
 
 _GAP_SHARE = 0.01
 """Of the piece, from which a gap in it is that of a handle."""
@@ -165,7 +169,8 @@ def settle(regions: Regions, evidence: Evidence, chosen: Mask, expected: Expecte
     if known is None:
         return chosen
     again = cut_again(regions, evidence, known + _SHARED * missing - _SHARED * extra)
-    return take_over(regions, evidence, chosen, again, expected, (missing, extra))
+    taken = take_over(regions, evidence, chosen, again, expected, (missing, extra))
+    return fill_bays(regions, evidence, taken, expected=expected.core, closed_share=_CLOSED_SHARE)
 
 
 def take_over(

@@ -22,7 +22,7 @@ from grader.outline.agreement import (
     take_over,
 )
 from grader.outline.cut import Ties, cut_again, learn_from
-from grader.outline.parts import mirrored
+from grader.outline.parts import fill_bays, mirrored
 from grader.outline.regions import Mask, Plane, Regions
 from grader.outline.surroundings import Evidence
 
@@ -34,6 +34,10 @@ _MEETING_PX = 1.5
 
 _ROUNDS = 2
 """Once a shadow is gone, the mirror image is laid over again; a third time changes nothing."""
+
+_CLOSED_SHARE = 0.95
+"""What one half lacks is won back where an edge closes it nearly all round, whatever its colour:
+the foot of a dipped pot. A shadow that the other half took in has no such edge."""
 
 _ALIKE = 3.0
 """Log odds that a place is what its mirror image is: twenty to one."""
@@ -59,7 +63,9 @@ def settle_halves(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
         if (again == chosen).all():
             break
         chosen = again
-    return chosen
+    mask = chosen[regions.labels]
+    other = mirrored(mask, mirror_shift(mask), False)
+    return fill_bays(regions, evidence, chosen, expected=other, closed_share=_CLOSED_SHARE)
 
 
 def mirror_shift(mask: Mask) -> tuple[int, int]:

@@ -10,7 +10,7 @@ from typing import TypeVar
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 
 from grader.outline.regions import Mask, Regions
@@ -23,14 +23,21 @@ _FAINT = 0.3
 the piece throws into it makes it stand out a little."""
 
 _LEAST_GAP_SHARE = 0.003
-_LEAST_BAY_SHARE = 0.0015
 """Of the piece; smaller ones change no measurement."""
 
 _CLOSED_COST = 3.4
 """Cost of a border that is still an edge: a chance of one in thirty."""
 
+_LEAST_BAY, _LEAST_EXPECTED_BAY = 0.0015, 0.02
+"""Share of the piece from which a bay changes a measurement, and from which one beyond the hull of
+the outline is no mere difference from what it is held against."""
+
 _CLOSED_SHARE = 0.75
 """Share of its far side along which a bay must end in an edge to be part of the piece."""
+
+_HOLE_SHARE, _HOLE_ASIDE = 0.01, 0.5
+"""Share of the piece, and distance from the middle as a share of half the breadth, below which a
+hole is no gap of a handle: those take 2 % and lie at 0.57 or further out, seen from above 0.8 %."""
 
 
 def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
@@ -54,30 +61,50 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     return out
 
 
-def fill_bays(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+def fill_bays(
+    regions: Regions,
+    evidence: Evidence,
+    chosen: Mask,
+    *,
+    expected: Mask | None = None,
+    closed_share: float = _CLOSED_SHARE,
+) -> Mask:
     """Win back paint, glare or pool tint at the outline that looks like the table.
 
     A bay in the outline belongs to the piece where an edge closes it on the far side; the waist
     of a vase has none there.
 
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    chosen : ndarray of bool, shape (n,)
+    expected : ndarray of bool, shape (h, w), optional
+        What the other half or the other sides lead one to expect: bays are then looked for in both
+        together, as a foot that was lost lies beyond the hull of all the rest.
+    closed_share : float, optional
+        Share of its far side along which a bay must end in an edge.
+
     Returns
     -------
     ndarray of bool, shape (n,)
     """
-    mask = chosen[regions.labels].astype(np.uint8)
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    hull = np.zeros_like(mask)
+    mask = chosen[regions.labels]
+    about = mask if expected is None else mask | expected
+    least = _LEAST_BAY if expected is None else _LEAST_EXPECTED_BAY
+    contours, _ = cv2.findContours(about.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hull = np.zeros(mask.shape, np.uint8)
     cv2.fillConvexPoly(hull, cv2.convexHull(np.concatenate(contours)), 1)
-    filled = cv2.drawContours(np.zeros_like(mask), contours, -1, 1, cv2.FILLED)
+    filled = ndimage.binary_fill_holes(mask)
     # The far side may bulge a little beyond the hull; what the piece encloses is no bay.
-    within = (regions.share_of(hull > 0) > 0.3) & (regions.share_of(filled > 0) < 0.5)
+    within = (regions.share_of(hull > 0) > 0.3) & (regions.share_of(filled) < 0.5)
     first, second = regions.pairs.T
     edge = evidence.edge_cost < _CLOSED_COST
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
     # Regions of a bay hang together across everything that is no edge.
     for part in connected_parts(regions, within & ~chosen & ~evidence.fixed, without=edge):
-        if regions.area_px[part].sum() < _LEAST_BAY_SHARE * size:
+        if regions.area_px[part].sum() < least * size:
             continue
         inside = np.zeros(regions.count, bool)
         inside[part] = True
@@ -88,8 +115,31 @@ def fill_bays(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
         if not far.any() or far.all():
             continue
         shut = float(length[far & closed].sum()) / float(length[far].sum())
-        if shut > _CLOSED_SHARE and length[~far].sum() > 0.25 * length.sum():
+        if shut > closed_share and length[~far].sum() > 0.25 * length.sum():
             out[part] = True
+    return out
+
+
+def fill_holes(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+    """Fill small holes in the middle of a piece: paint of the colour of what lies behind it.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    mask = chosen[regions.labels]
+    filled = ndimage.binary_fill_holes(mask)
+    left, right = filled.argmax(1), filled.shape[1] - 1 - filled[:, ::-1].argmax(1)
+    size = float(regions.area_px[chosen].sum())
+    out = chosen.copy()
+    enclosed = (regions.share_of(filled & ~mask) > 0.5) & ~evidence.fixed
+    for part in connected_parts(regions, enclosed):
+        if regions.area_px[part].sum() >= _HOLE_SHARE * size:
+            continue
+        rows, cols = np.nonzero(np.isin(regions.labels, part))
+        row, middle = int(rows.mean()), float(cols.mean())
+        aside = abs(2 * middle - left[row] - right[row]) / (right[row] - left[row])
+        out[part] = aside < _HOLE_ASIDE
     return out
 
 

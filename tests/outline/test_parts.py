@@ -1,0 +1,64 @@
+"""Bays that an edge closes are won back, and holes in the middle of a piece are filled."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from grader.outline.agreement import Expected, settle
+from grader.outline.parts import fill_bays, fill_holes
+from tests.drawn import divided, draw_pot, half
+
+Mask = NDArray[np.bool_]
+_SIZE = (900, 1100)
+
+
+def _dipped() -> tuple[NDArray[np.uint8], Mask, Mask]:
+    """A red pot whose foot and one side were dipped in white slip, and outlines of both."""
+    rows, cols = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]]
+    layer = (rows > 620 - 0.35 * (cols - 550), (0.80, 0.78, 0.75))
+    pot = draw_pot(clay=(0.55, 0.20, 0.09), table=(0.40, 0.39, 0.38), layers={"dip": layer})
+    return half(pot).rgb, half(pot).mask, pot.layers["dip"][::2, ::2]
+
+
+def test_a_dipped_foot_is_won_back_where_an_edge_closes_it() -> None:
+    rgb, pot, dip = _dipped()
+    regions, evidence = divided(rgb)
+    chosen = regions.share_of(pot & ~dip) > 0.5
+    alone = fill_bays(regions, evidence, chosen)[regions.labels]
+    expected = fill_bays(regions, evidence, chosen, expected=pot)[regions.labels]
+    assert (dip & alone).sum() < 0.5 * dip.sum()
+    assert (dip & expected).sum() > 0.9 * dip.sum()
+    assert (expected & ~pot).sum() < 0.02 * pot.sum()
+    settled = settle(regions, evidence, chosen, Expected(pot, pot))[regions.labels]
+    assert (dip & settled).sum() > 0.9 * dip.sum()
+
+
+def test_what_no_edge_closes_stays_table_whatever_is_expected() -> None:
+    pot = half(draw_pot(clay=(0.55, 0.20, 0.09)))
+    regions, evidence = divided(pot.rgb)
+    wider = cv2.dilate(pot.mask.astype(np.uint8), np.ones((1, 121), np.uint8)) > 0
+    chosen = regions.share_of(pot.mask) > 0.5
+    found = fill_bays(regions, evidence, chosen, expected=wider, closed_share=0.8)[regions.labels]
+    assert (found & ~pot.mask).sum() < 0.01 * pot.mask.sum()
+
+
+@pytest.mark.parametrize(
+    ("aside", "radius_px", "stays"), [(0.1, 10, False), (0.1, 60, True), (0.8, 10, True)]
+)
+def test_only_a_small_hole_in_the_middle_is_filled(
+    aside: float, radius_px: int, stays: bool
+) -> None:
+    """A large one is seen through a handle over the pot, one at the side through one beside it."""
+    pot = half(draw_pot())
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    at = (int(cols.mean() + aside * len(cols) / 2), int(rows.mean()))
+    hole = np.zeros(pot.mask.shape, np.uint8)
+    cv2.circle(hole, at, radius_px, 1, -1)
+    rgb = np.where(hole[..., None] > 0, np.array((30, 30, 32)), pot.rgb).astype(np.uint8)
+    regions, evidence = divided(rgb)
+    chosen = regions.share_of(pot.mask & (hole == 0)) > 0.5
+    found = fill_holes(regions, evidence, chosen)[regions.labels]
+    assert (found & (hole > 0)).sum() / hole.sum() == pytest.approx(0 if stays else 1, abs=0.15)
