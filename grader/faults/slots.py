@@ -34,6 +34,10 @@ _SLOT_LIGHT = 0.03
 """Linear light that comes back out of a slot in white light of 1, with the flare of the lens: on
 dark clay, which gives 0.06, a crack lacks but half."""
 
+_MOST_BACK = 0.8
+"""Of the light beside it, that may come back out of a slot in the colour which the clay gives least
+of: a dark line is still seen in it."""
+
 _LIT = (0.008, 0.02)
 """Linear light beside the line below which a slot does not show: two steps of eight bits are
 0.0006, but flare and noise are as large as the darkest clay in deep shade."""
@@ -208,8 +212,9 @@ def _without_blur(
 
 def _off_tint(line: Line, tint: NDArray[np.float64]) -> float:
     """Greatest difference between the tint of a line and that of a slot, however dark it is."""
-    sound = np.maximum(np.median(line.sides, axis=(0, 1)), 2 * _SLOT_LIGHT)
-    taken = 1.0 - np.outer((0.0, 0.5 * _SLOT_LIGHT, _SLOT_LIGHT), 1.0 / sound)
+    sound = np.maximum(np.median(line.sides, axis=(0, 1)), 1e-3)
+    light = np.array((0.0, 0.5 * _SLOT_LIGHT, _SLOT_LIGHT))[:, None]
+    taken = 1.0 - np.minimum(light / sound, _MOST_BACK)
     expected = taken / taken.mean(1, keepdims=True) - 1.0
     return float(np.abs(tint - expected).max(1).min())
 
