@@ -118,9 +118,10 @@ _PUPIL_TONE = 0.45
 """Share of an island that is darker than its clay by a factor of 1.6, as paint is: the pupil of a
 drawn eye. The iron specks of a clay cover less."""
 
-_LIP_MM = 5.0
+_LIP_MM, _BELOW_LIP_MM = 5.0, 2.0
 _LIP_TRUST = 0.35
-"""So far from the edge of the opening the lip bends, and shuts in strips of light of its own."""
+"""So far within the edge of the opening, and below it, the lip bends, and shuts in strips of light
+of its own."""
 
 _EDGE_MM = 2.5
 _AT_EDGE = (0.15, 0.35)
@@ -355,7 +356,7 @@ def _is_form(view: ViewEvidence, island: Island) -> float:
     if beyond.mean() > 0.5:
         sound *= _HANDLE_TRUST
     inside = zones.inside[window]
-    at_lip = inside & ~shrink(inside, surface.px(_LIP_MM))
+    at_lip = grow(inside, surface.px(_BELOW_LIP_MM)) & ~shrink(inside, surface.px(_LIP_MM))
     if view.skin is not None and at_lip[core_rows - corner[0], core_cols - corner[1]].mean() > 0.5:
         sound *= _LIP_TRUST
     return 1.0 - sound

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from grader.facts import Finish
 from grader.faults import crack
 from grader.findings import Finding
 from tests.faults import made
@@ -311,3 +312,24 @@ def test_a_line_along_the_near_lip_is_no_crack_and_one_across_it_is() -> None:
             )
             seen = dataclasses.replace(view, zones=zones)
             assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == found
+
+
+@pytest.mark.parametrize(("finish", "is_crack"), [("glazed", True), ("coloured", False)])
+def test_a_coloured_glaze_breaks_dark_along_its_lip(finish: Finish, is_crack: bool) -> None:
+    """Further below the lip than clear glaze bends the light, and though no dark inside is seen."""
+    along = [(4 + t, 12 + 0.7 * np.sin(t / 2.5)) for t in range(40)]
+    picture = made.lay(made.wall(), made.line(along, 0.5), made.SLOT)
+    evidence = made.seen(picture, decorated=False, finish=finish)
+    (view,) = evidence.views
+    opening = np.arange(len(view.surface.mask)) < (12 - 2.2 + 2) * made.PX_PER_MM
+    zones = dataclasses.replace(view.zones, inside=view.surface.mask & opening[:, None])
+    seen = dataclasses.replace(view, zones=zones)
+    assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == is_crack
+
+
+def test_a_crack_in_clay_that_gives_little_blue_is_one() -> None:
+    """What little light comes out of a slot is much of the blue that dark brown clay gives."""
+    clay = (0.095, 0.047, 0.025)
+    path = made.crack_path((22.0, 14.0), 12.0, seed=1)
+    slot = made.lay(made.wall(clay), made.line(path, 0.35), (0.015, 0.015, 0.015))
+    assert [each.fault for each in _found(slot)] == ["crack"]

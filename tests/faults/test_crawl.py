@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -201,3 +203,17 @@ def test_a_bright_rim_needs_the_dark_foot_of_a_roll(dark_share: float, shown: bo
     )
     share, _ = crawl._rim(island)
     assert share == pytest.approx(0.85 if shown else 0.0)
+
+
+@pytest.mark.parametrize(("below_mm", "found"), [(-0.5, False), (4.0, True)])
+def test_an_island_half_within_the_opening_is_light_on_the_lip(
+    below_mm: float, found: bool
+) -> None:
+    evidence = made.seen(_crawled(made.wall(), size_mm=4.0))
+    (view,) = evidence.views
+    # The wall begins 2 mm below the upper edge of the picture.
+    rows = np.arange(len(view.surface.mask)) < (2 + 28 - 2 - below_mm) * made.PX_PER_MM
+    zones = replace(view.zones, inside=view.surface.mask & rows[:, None])
+    seen = replace(view, zones=zones)
+    sure = [each for each in crawl.find(replace(evidence, views=(seen,))) if each.certainty > 0.5]
+    assert bool(sure) == found
