@@ -11,11 +11,15 @@ import pytest
 _LONGEST = (
     "review/test_browser_bench.py",
     "test_invariance.py",
-    "review/test_serve.py",
     "record/test_crash.py",
-    "test_checkup.py",
-    "review/test_browser_share.py",
     "record/test_whole.py",
+    "review/test_serve.py",
+    "test_noise.py",
+    "test_outside.py",
+    "render/test_scene.py",
+    "test_checkup.py",
+    "test_survey.py",
+    "review/test_browser_share.py",
 )
 """Files that take longest, the longest first: begun last, they would leave processes idle."""
 

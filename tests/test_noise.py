@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -47,6 +48,13 @@ def _repeat(
     return measure_noise(folder)
 
 
+@pytest.fixture(scope="module")
+def still(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, NoiseFloor]:
+    """Three shots of a scene in which nothing changes: their folder, and what they show."""
+    folder = tmp_path_factory.mktemp("still")
+    return folder, _repeat(folder)
+
+
 def test_more_grain_is_a_larger_number_and_specks_feel_it_more(tmp_path: Path) -> None:
     quiet = _repeat(tmp_path / "quiet", noise=0.01)
     loud = _repeat(tmp_path / "loud", noise=0.08)
@@ -58,29 +66,30 @@ def test_more_grain_is_a_larger_number_and_specks_feel_it_more(tmp_path: Path) -
     assert quiet.noise_de00 < 0.5
 
 
-def test_exposure_is_between_photos_and_not_within(tmp_path: Path) -> None:
-    still = _repeat(tmp_path / "still")
+def test_exposure_is_between_photos_and_not_within(
+    tmp_path: Path, still: tuple[Path, NoiseFloor]
+) -> None:
     moving = _repeat(tmp_path / "moving", exposure_spread=0.15)
-    assert moving.between_de00 > still.between_de00 + 1.5
-    assert moving.noise_de00 < still.noise_de00 + 0.3
+    assert moving.between_de00 > still[1].between_de00 + 1.5
+    assert moving.noise_de00 < still[1].noise_de00 + 0.3
 
 
-def test_a_real_change_is_not_hidden(tmp_path: Path) -> None:
-    still = _repeat(tmp_path / "still")
+def test_a_real_change_is_not_hidden(tmp_path: Path, still: tuple[Path, NoiseFloor]) -> None:
     scorched = _repeat(tmp_path / "scorched", scorch_on=2)
-    assert scorched.noise_de00 > 2 * still.noise_de00
+    assert scorched.noise_de00 > 2 * still[1].noise_de00
 
 
-def test_sizes_repeat_to_a_fraction_of_a_millimetre(tmp_path: Path) -> None:
-    found = _repeat(tmp_path / "a")
+def test_sizes_repeat_to_a_fraction_of_a_millimetre(still: tuple[Path, NoiseFloor]) -> None:
+    found = still[1]
     assert found.size_mm is not None and found.extent_mm is not None
     assert found.size_mm < 0.5
     assert found.extent_mm == pytest.approx(1.02 * 420 / (CAMERA.focal_px / DISTANCE_MM), rel=0.02)
 
 
-def test_another_side_is_left_out_and_named(tmp_path: Path) -> None:
+def test_another_side_is_left_out_and_named(tmp_path: Path, still: tuple[Path, NoiseFloor]) -> None:
     folder = tmp_path / "mixed"
-    found = _repeat(folder)
+    shutil.copytree(still[0], folder)
+    found = still[1]
     other, _ = pot(backdrop(CAMERA, (0.2, 0.2, 0.2)), height_px=420, paint=False, specks=0)
     Image.fromarray(develop(other)).save(folder / "IMG_0009.png")
     (folder / "IMG_0010.png").write_bytes(b"broken")
