@@ -74,9 +74,10 @@ _SLIT, _SLIT_SHOWS = 2.1, 0.85
 is the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad
 as long."""
 
-_LEAST_SHIFT_DE00 = 7.0
-"""Four times what half of observers object to on a field of colour (1.8, Paravina et al. 2015): in
-a mark of a few pixels the eye asks for more, and noise gives more."""
+_LEAST_SHIFT_DE00 = 4.5
+"""Two and a half times what half of observers object to on a field of colour (1.8, Paravina et al.
+2015): in a mark of a few pixels the eye asks for more, and noise gives more. Red clay in pink paint
+makes 5 to 7."""
 
 _CORE_PX = 7.5
 _CORE_MATCH = 0.085

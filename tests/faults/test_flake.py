@@ -131,3 +131,17 @@ def test_a_slit_between_two_strokes_that_touch_is_no_flake() -> None:
 
     assert found(0.38, 1.6) == 0
     assert found(0.78, 0.78) == 1
+
+
+def test_red_clay_in_pink_paint_is_seen() -> None:
+    """A careful eye sees the darker spot, though both are warm: some 6 dE00."""
+    clay, pink = (0.45, 0.17, 0.07), (0.55, 0.22, 0.125)
+    walls = [
+        made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), pink)
+        for seed in range(4)
+    ]
+    front = made.lay(walls[0], made.island((24, 31.5), 1.6, seed=3), clay)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True))
+    assert [each.fault for each in found] == ["flake"]
+    assert 4.5 < (found[0].shift_de00 or 0) < 7
+    assert flake.find(made.seen(*walls, decorated=True)) == []
