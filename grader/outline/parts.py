@@ -22,6 +22,15 @@ _FAINT = 0.3
 """A gap seen through a handle stands out less than this share of what the body does; light that
 the piece throws into it makes it stand out a little."""
 
+_AXIS_ROWS = (0.75, 0.9)
+"""Part of the height in which the axis of a body is read: a handle or a spout seldom reaches down
+to there, and a shadow seldom up to the middle."""
+
+_LEAST_TWIN_SHARE, _TWIN_ASIDE = 0.01, 0.55
+"""Share of the piece, and distance from the axis over half the breadth, from which two parts of the
+table's look that mirror each other are the gaps of two handles: gaps of one were 2 % and more, and
+lay at 0.57 and further out. Smaller ones are painted, more often than not."""
+
 _LEAST_GAP_SHARE = 0.003
 """Of the piece; smaller ones change no measurement."""
 
@@ -41,24 +50,45 @@ hole is no gap of a handle: those take 2 % and lie at 0.57 or further out, seen 
 
 
 def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
-    """Take out the gap inside a handle.
+    """Take out the gap inside a handle, or inside each of two.
 
     Returns
     -------
     ndarray of bool, shape (n,)
     """
-    beside = regions.share_of(beyond_mirror(chosen[regions.labels])) > 0.5
+    mask = chosen[regions.labels]
+    beside = regions.share_of(beyond_mirror(mask)) > 0.5
     unlike = np.expm1(evidence.unlike[:, 0])
     body = chosen & ~beside
     if not body.any():
         return chosen
-    faint = chosen & beside & (unlike < _FAINT * float(np.median(unlike[body])))
+    faint = chosen & (unlike < _FAINT * float(np.median(unlike[body])))
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
-    for part in connected_parts(regions, faint):
+    for part in connected_parts(regions, faint & beside):
         if regions.area_px[part].sum() >= _LEAST_GAP_SHARE * size:
             out[part] = False
+    for part in _twins(regions, faint & ~beside, mask):
+        large = regions.area_px[part].sum() >= _LEAST_TWIN_SHARE * size
+        if large and _is_enclosed(regions, chosen, part):
+            out[part] = False
     return out
+
+
+def _is_enclosed(regions: Regions, chosen: Mask, part: NDArray[np.intp]) -> bool:
+    """Whether a part of the chosen borders on nothing else; a foot borders on the table."""
+    touches = np.isin(regions.pairs, part).any(1)
+    return bool(chosen[regions.pairs[touches]].all())
+
+
+def _twins(regions: Regions, faint: Mask, mask: Mask) -> list[NDArray[np.intp]]:
+    """Faint parts, out to the side, whose mirror image is as faint: gaps of a pair of handles."""
+    seen = faint[regions.labels]
+    across = np.arange(mask.shape[1]) - _axis_px(mask) / 2
+    half = np.abs(np.where(mask, across, 0)).max(1, keepdims=True)
+    aside = np.abs(across) > _TWIN_ASIDE * half
+    twin = seen & mirrored(seen, (0, _axis_px(mask) + 1 - mask.shape[1]), False) & aside
+    return connected_parts(regions, faint & (regions.share_of(twin) > 0.5))
 
 
 def fill_bays(
@@ -159,21 +189,24 @@ def connected_parts(
     return [numbers[part[numbers] == each] for each in np.unique(part[numbers])]
 
 
-def beyond_mirror(mask: Mask, axis_rows: tuple[float, float] = (0.75, 0.9)) -> Mask:
+def beyond_mirror(mask: Mask, axis_rows: tuple[float, float] = _AXIS_ROWS) -> Mask:
     """What has no counterpart on the other side of the body's axis: handle, spout and gap.
 
     Parameters
     ----------
     mask : ndarray of bool, shape (h, w)
     axis_rows : tuple of float
-        Part of the height in which the axis is read: a handle or a spout seldom reaches down to
-        the first default, and a shadow seldom up to the middle.
+        Part of the height in which the axis is read.
     """
+    return mask & ~mirrored(mask, (0, _axis_px(mask, axis_rows) + 1 - mask.shape[1]), False)
+
+
+def _axis_px(mask: Mask, axis_rows: tuple[float, float] = _AXIS_ROWS) -> int:
+    """Twice the column of the axis of the body."""
     rows = np.flatnonzero(mask.any(1))
     left, right = mask[rows].argmax(1), mask.shape[1] - 1 - mask[rows, ::-1].argmax(1)
     first, last = (int(share * len(rows)) for share in axis_rows)
-    axis = int(np.median((left + right)[first : last + 1]))
-    return mask & ~mirrored(mask, (0, axis + 1 - mask.shape[1]), False)
+    return int(np.median((left + right)[first : last + 1]))
 
 
 def mirrored(plane: NDArray[_Kind], shift: tuple[int, int], beyond: int) -> NDArray[_Kind]:

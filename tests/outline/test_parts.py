@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.outline.agreement import Expected, settle
-from grader.outline.parts import fill_bays, fill_holes
+from grader.outline.parts import fill_bays, fill_holes, open_gaps
 from tests.drawn import divided, draw_pot, half
 
 Mask = NDArray[np.bool_]
@@ -62,3 +62,34 @@ def test_only_a_small_hole_in_the_middle_is_filled(
     chosen = regions.share_of(pot.mask & (hole == 0)) > 0.5
     found = fill_holes(regions, evidence, chosen)[regions.labels]
     assert (found & (hole > 0)).sum() / hole.sum() == pytest.approx(0 if stays else 1, abs=0.15)
+
+
+@pytest.mark.parametrize("sides", [(1,), (-1, 1)])
+def test_the_gaps_of_one_handle_or_of_two_are_taken_out(sides: tuple[int, ...]) -> None:
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5)))
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    bow, lobe = np.zeros(pot.mask.shape, np.uint8), np.zeros(pot.mask.shape, np.uint8)
+    for side in sides:
+        middle = (int(cols[-1] if side > 0 else cols[0]), int(rows[0] + 0.45 * len(rows)))
+        size = (len(cols) // 4, len(rows) // 4)
+        cv2.ellipse(bow, middle, size, 0, 0, 360, 1, 16)
+        cv2.ellipse(lobe, middle, size, 0, 0, 360, 1, -1)
+    handle = (bow > 0) & ~pot.mask
+    gap = (lobe > 0) & ~handle & ~pot.mask
+    rgb = np.where(handle[..., None], np.array((206, 178, 149)), pot.rgb).astype(np.uint8)
+    regions, evidence = divided(rgb)
+    chosen = regions.share_of(pot.mask | handle | gap) > 0.5
+    found = open_gaps(regions, evidence, chosen)[regions.labels]
+    assert (found & gap).sum() < 0.1 * gap.sum()
+    assert (found & (pot.mask | handle)).sum() > 0.98 * (pot.mask | handle).sum()
+
+
+def test_squares_that_mirror_each_other_on_the_wall_are_no_gaps() -> None:
+    white = (0.8, 0.78, 0.75)
+    size = (900, 1100)
+    rows, cols = np.mgrid[0 : size[0], 0 : size[1]]
+    square = (np.abs(np.abs(cols - 550) - 120) < 50) & (np.abs(rows - 450) < 60)
+    pot = draw_pot(size=size, table=white, layers={"squares": (square, white)})
+    regions, evidence = divided(half(pot).rgb)
+    chosen = regions.share_of(half(pot).mask) > 0.5
+    assert (open_gaps(regions, evidence, chosen) == chosen).all()
