@@ -100,6 +100,12 @@ but half, by the flare of full light; in a shade the flare is less, and a fold o
 _SHADED = 0.5
 """Share of a line that lies in the shade of a handle."""
 
+_ON_HANDLE, _ALONG_MM, _EVEN_MM = 0.7, 5.0, 0.5
+_ALONG_TRUST = 0.15
+"""A line of that length of which so much lies beyond the body, and whose distance from the outline
+spreads by no more, runs along a handle: between two lights mirrored in its glaze there is a dark
+one. Cracks run across a handle, or round its root."""
+
 _BROADEST_MM = 1.2
 """Cracks gape by less (common practice, no source). Where the wall turns away a painted square
 looks no broader, but is."""
@@ -139,13 +145,16 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     views = evidence.views
     unpainted = evidence.decorated is False or evidence.finish == "coloured"
+    glossy = evidence.finish != "raw"
     slots = [_slots(view, unpainted=unpainted) for view in views]
     everywhere = [slot for own in slots for slot in own]
     paints = paints_of(views)
     likely = [
         [
             part
-            for part in (_Part(slot, _quality(view, slot, everywhere, paints)) for slot in own)
+            for part in (
+                _Part(slot, _quality(view, slot, everywhere, paints, glossy=glossy)) for slot in own
+            )
             if part.quality > _LEAST_QUALITY and _breadth_mm(view, part.slot) < _BROADEST_MM
         ]
         for view, own in zip(views, slots, strict=True)
@@ -186,7 +195,14 @@ def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     return [slot for slot in slots if slot is not None]
 
 
-def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints: Paints) -> float:
+def _quality(
+    view: ViewEvidence,
+    slot: Slot,
+    everywhere: Sequence[Slot],
+    paints: Paints,
+    *,
+    glossy: bool = True,
+) -> float:
     if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
         return 0.0
     by_hand, known = drawn(view, slot, paints)
@@ -196,7 +212,20 @@ def _quality(view: ViewEvidence, slot: Slot, everywhere: Sequence[Slot], paints:
     rows, cols = slot.line.pixels(view.surface.mask.shape)
     shaded = view.shade[rows, cols].mean() > _SHADED
     lacking = rise(slot.whole, _WHOLE_IN_SHADE) if shaded else 1.0
+    if glossy and _runs_along_handle(view, slot):
+        lacking *= _ALONG_TRUST
     return slot.likeness * lacking * (1.0 - by_hand * (1.0 - left))
+
+
+def _runs_along_handle(view: ViewEvidence, slot: Slot) -> bool:
+    """Whether a line keeps its distance from the outline, beside the body of a side view."""
+    surface, zones = view.surface, view.zones
+    rows, cols = slot.line.pixels(surface.mask.shape)
+    beyond = (cols < zones.body_left[rows]) | (cols > zones.body_right[rows])
+    if view.skin is None or beyond.mean() < _ON_HANDLE or slot.line.length_mm < _ALONG_MM:
+        return False
+    away = cv2.distanceTransform(surface.mask.astype(np.uint8), cv2.DIST_L2, 3)[rows, cols]
+    return float(away.std()) < surface.px(_EVEN_MM)
 
 
 def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:

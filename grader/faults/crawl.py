@@ -9,7 +9,7 @@ while the piece turns, a flake is smaller than three millimetres and has no rim.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,7 +26,7 @@ from grader.faults.evidence import (
     other_sides,
     window_of,
 )
-from grader.faults.islands import Island, find_islands
+from grader.faults.islands import HEIGHTS, Island, find_islands
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
@@ -106,6 +106,15 @@ _COLOURED_DE00 = (6.0, 12.0)
 """CIEDE2000 of the clay beneath against a coloured glaze, all round but for a seventh of the
 outline; the glaze's own flow and breaking makes less, or makes it softly."""
 
+_STEEP = (30.0, 10.0)
+_BARE_DE00, _BARE_UNEVEN = (20.0, 30.0), (0.1, 0.2)
+_BARE_CLIPPED, _BARE_HUE = (0.1, 0.3), (0.05, 0.1)
+_BARE_TRUST = 0.7
+"""Pale clay in a dark glaze is so far off all round, and so evenly (spread of the step over the
+step), that it needs no rim; a step of ten times the light leaves no calmer middle than so many
+medians of the steepness. A glint is clipped, or has the neutral hue of the lamp. Only where nothing
+is painted."""
+
 _ROLLED_MM = (3.0, 4.0)
 _ROLLED_RIM, _ROLLED_DEPTH, _ROLLED_CREST = (0.85, 0.95), (0.3, 0.5), (0.4, 0.6)
 _ROLLED_TRUST = 0.6
@@ -180,7 +189,11 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     if evidence.finish == "raw":
         return []
-    bare = [bare_islands(view, coloured=evidence.finish == "coloured") for view in evidence.views]
+    plain = evidence.decorated is not True
+    bare = [
+        bare_islands(view, coloured=evidence.finish == "coloured", plain=plain)
+        for view in evidence.views
+    ]
     out: list[Finding] = []
     for view, own in zip(evidence.views, bare, strict=True):
         others = other_sides(evidence.views, bare, view)
@@ -191,7 +204,7 @@ def find(evidence: Evidence) -> list[Finding]:
     return out
 
 
-def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
+def bare_islands(view: ViewEvidence, *, coloured: bool, plain: bool = False) -> list[Bare]:
     """Bare islands of one view, the surest of those that overlap.
 
     Parameters
@@ -199,6 +212,8 @@ def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
     view : ViewEvidence
     coloured : bool
         Whether the glaze has a colour of its own.
+    plain : bool, default False
+        Whether no dots or eyes are painted, so that an island of another colour is none of them.
 
     Returns
     -------
@@ -208,6 +223,9 @@ def bare_islands(view: ViewEvidence, *, coloured: bool) -> list[Bare]:
     found: list[Bare] = []
     for fine, island in _islands(view, coloured):
         bare = _coloured(island) if coloured else _clear(view, island, fine)
+        if coloured and plain:
+            stark = _stark(view, island)
+            bare = replace(bare, certainty=max(bare.certainty, stark))
         if bare.certainty > 0.0:
             found.append(bare)
     chosen: list[Bare] = []
@@ -242,8 +260,10 @@ def rims(view: ViewEvidence, *, coloured: bool) -> list[NDArray[np.float64]]:
 def _islands(view: ViewEvidence, coloured: bool) -> Iterator[tuple[bool, Island]]:
     """All islands that are large enough, and whether the finer look shows them."""
     where = _seen_well(view, coloured)
+    heights = _STEEP + HEIGHTS if coloured else HEIGHTS
     for fine, look in ((True, _FINE), (False, _COARSE)):
-        for island in find_islands(view.surface, where, **look):  # type: ignore[arg-type]
+        found = find_islands(view.surface, where, heights=heights, **look)  # type: ignore[arg-type]
+        for island in found:
             if island.diameter_mm >= _SIZE_MM[0]:
                 yield fine, island
 
@@ -373,6 +393,27 @@ def _dark_share(view: ViewEvidence, island: Island) -> float:
     return float((tone[middle] < island.inside[0] - _PUPIL_TONE).mean())
 
 
+def _stark(view: ViewEvidence, island: Island) -> float:
+    """How far an island is pale clay in a dark glaze, which needs no rim; 0..1."""
+    steps = island.inside[0] - island.outside[:, 0]
+    step = float(np.median(steps))
+    if step <= 0.0:
+        return 0.0
+    rows, cols = island.core
+    shifts = ciede2000(_lab(island.inside), _lab(island.outside))
+    uneven = float(np.quantile(steps, 0.85) - np.quantile(steps, 0.15)) / step
+    clipped = float(view.surface.clipped[rows, cols].mean())
+    return (
+        _BARE_TRUST
+        * rise(float(np.quantile(shifts, 0.15)), _BARE_DE00)
+        * rise(island.diameter_mm, _SIZE_MM)
+        * rise(float(np.hypot(*island.inside[1:])), _BARE_HUE)
+        * (1.0 - rise(uneven, _BARE_UNEVEN))
+        * (1.0 - rise(clipped, _BARE_CLIPPED))
+        * (1.0 - _is_form(view, island))
+    )
+
+
 def _coloured(island: Island) -> Bare:
     """Hold an island in a coloured glaze against the clay beneath."""
     rim, depth = _rim(island)
@@ -442,16 +483,19 @@ def _report(view: ViewEvidence, bare: Bare, *, coloured: bool) -> Finding:
         np.stack([np.median(surface.light[rows, cols], axis=0), np.median(light[sound], axis=0)])
     )
     shift = float(ciede2000(lab[0], lab[1]))
-    what = "than the glaze" if coloured else "than the glazed clay"
+    what = "the glaze" if coloured else "the glazed clay"
+    share, way = abs(np.expm1(bare.step)), "lighter" if bare.step > 0 else "darker"
+    lighter = (
+        f"{share + 1:.0f} times as light as" if share > 1 else f"{100 * share:.0f} % {way} than"
+    )
     rim = (
         f"a rim that shows on {100 * bare.rim:.0f} % of its outline"
         if bare.rim > _RIM[0]
         else "a sharp edge all round"
     )
     why = (
-        f"An island of {in_words(island.diameter_mm, view)} with {rim} is "
-        f"{abs(np.expm1(bare.step)) * 100:.0f} % {'lighter' if bare.step > 0 else 'darker'} "
-        f"{what} beside it, as bare clay is."
+        f"An island of {in_words(island.diameter_mm, view)} with {rim} is {lighter} {what} "
+        f"beside it, as bare clay is."
     )
     return finding(
         view,

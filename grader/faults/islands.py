@@ -7,7 +7,7 @@ fence and outside are then compared angle by angle.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -22,7 +22,7 @@ from grader.surface import Plane, Surface, fill_from, shrink
 _CHROMA_WEIGHT = 0.7
 """A step of log-chromaticity counts a little less than one of log light: its grain is coarser."""
 
-_HEIGHTS = (3.3, 2.3, 1.6)
+HEIGHTS = (3.3, 2.3, 1.6)
 """Heights at which the steepness is cut off, in its medians: the grain of an even surface makes
 the median, and up to 1.2 times that it closes fences by itself."""
 
@@ -92,6 +92,7 @@ def find_islands(
     px_per_mm: float,
     sigma_mm: float,
     sizes_mm: tuple[float, float],
+    heights: Sequence[float] = HEIGHTS,
 ) -> Iterator[Island]:
     """Find enclosed patches.
 
@@ -106,6 +107,8 @@ def find_islands(
         Blur under which steps are measured: a fraction of the smallest island.
     sizes_mm : tuple of float
         Least and greatest diameter of a core.
+    heights : sequence of float, optional
+        Heights of the cut, in medians of the steepness, the highest first.
 
     Yields
     ------
@@ -120,7 +123,7 @@ def find_islands(
     per_mm = surface.px_per_mm * scale
     low, high = (np.pi * (size / 2 * per_mm) ** 2 for size in sizes_mm)
     rim = mask & ~shrink(mask, 1.5)
-    for height in _HEIGHTS:
+    for height in heights:
         calm = (steep < max(_LEAST_HEIGHT, usual * height)) & mask
         _, labels, stats, middles = cv2.connectedComponentsWithStats(
             calm.astype(np.uint8), connectivity=4

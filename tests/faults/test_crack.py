@@ -333,3 +333,22 @@ def test_a_crack_in_clay_that_gives_little_blue_is_one() -> None:
     path = made.crack_path((22.0, 14.0), 12.0, seed=1)
     slot = made.lay(made.wall(clay), made.line(path, 0.35), (0.015, 0.015, 0.015))
     assert [each.fault for each in _found(slot)] == ["crack"]
+
+
+@pytest.mark.parametrize(
+    ("finish", "across", "is_crack"),
+    [("glazed", False, False), ("raw", False, True), ("glazed", True, True)],
+)
+def test_a_dark_line_along_a_glazed_handle_lies_between_two_lights(
+    finish: Finish, across: bool, is_crack: bool
+) -> None:
+    """One that leaves the outline behind runs across the handle."""
+    path = np.array([(30 + 0.35 * np.sin(t / 1.3), 12 + t) for t in range(16)])
+    if across:
+        path[:, 0] += 0.6 * np.arange(16) - 8
+    picture = made.lay(made.wall(), made.line(path, 0.5), made.SLOT)
+    evidence = made.seen(picture, decorated=False, finish=finish)
+    (view,) = evidence.views
+    handle = dataclasses.replace(view.zones, body_right=np.zeros_like(view.zones.body_right))
+    seen = dataclasses.replace(view, zones=handle)
+    assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == is_crack

@@ -217,3 +217,21 @@ def test_an_island_half_within_the_opening_is_light_on_the_lip(
     seen = replace(view, zones=zones)
     sure = [each for each in crawl.find(replace(evidence, views=(seen,))) if each.certainty > 0.5]
     assert bool(sure) == found
+
+
+GLINT = (1.0, 1.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("colour", "decorated", "found"),
+    [(made.BUFF, False, True), (made.BUFF, True, False), (GLINT, False, False)],
+)
+def test_pale_clay_in_a_dark_glaze_needs_no_rim(
+    colour: tuple[float, float, float], decorated: bool, found: bool
+) -> None:
+    """Nor need it be large; a painted dot looks the same, and a glint has the hue of the lamp."""
+    dark = made.wall((0.035, 0.025, 0.022))
+    spot = made.lay(dark, made.island((22, 28), 2.8, seed=4), colour)
+    seen = _found(spot, finish="coloured", decorated=decorated)
+    assert [each.fault for each in seen] == ["crawl"] * found
+    assert all("times as light" in each.why for each in seen)
