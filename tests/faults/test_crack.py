@@ -343,9 +343,9 @@ def test_a_dark_line_along_a_glazed_handle_lies_between_two_lights(
     finish: Finish, across: bool, is_crack: bool
 ) -> None:
     """One that leaves the outline behind runs across the handle."""
-    path = np.array([(30 + 0.35 * np.sin(t / 1.3), 12 + t) for t in range(16)])
+    path = np.array([(42 + 0.35 * np.sin(t / 1.3), 12 + t) for t in range(16)])
     if across:
-        path[:, 0] += 0.6 * np.arange(16) - 8
+        path[:, 0] += 0.6 * np.arange(16) - 9
     picture = made.lay(made.wall(), made.line(path, 0.5), made.SLOT)
     evidence = made.seen(picture, decorated=False, finish=finish)
     (view,) = evidence.views
