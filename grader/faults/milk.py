@@ -16,7 +16,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
 from grader.piece import Mask
-from grader.surface import grow, shrink
+from grader.surface import Plane, grow, shrink
 
 _LEAST_MM2 = 40.0
 """A drip of 7 mm, as for soft veils."""
@@ -33,8 +33,10 @@ _MOST_OFF_NEUTRAL = 0.6
 """Log-chromaticity: milk is white with a breath of blue, or of the red clay below it; cobalt and
 copper go far beyond."""
 
-_DARKER = -0.15
-"""Log light by which it may lie below the clay: the waver of the fit through it. Milk lightens."""
+_DARKER = -0.3
+_NEAR_MM = 4.0
+"""Log light by which it may lie below the clay beside it, read over this distance: milk lightens,
+but where a foot flares its shade changes within a few millimetres."""
 
 _SEAM_MM = 1.0
 """Twice the blur of the lens, and less than a milky edge is soft."""
@@ -126,18 +128,31 @@ def _milky(view: ViewEvidence) -> Mask:
     red, blue = cv2.split(surface.chroma - zones.clay_chroma)
     milky = (np.hypot(red, blue) > _LEAST_CHANGE) & (red < _LESS_RED) & (blue > _MORE_BLUE)
     milky &= np.abs(surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
-    milky &= zones.paint & (surface.tone - zones.clay_tone > _DARKER)
+    milky &= zones.paint & (_above_clay(view) > _DARKER)
     # Between dark paint and pale clay lies a seam that is neither.
     seam = surface.px(_SEAM_MM / 2)
     return grow(shrink(milky, seam), seam)
 
 
+def _above_clay(view: ViewEvidence) -> Plane:
+    """Log light of each place over that of the clay beside it."""
+    surface, zones = view.surface, view.zones
+    rest = surface.tone - zones.clay_tone
+    clay = zones.wall & ~zones.painted
+    sigma = surface.px(_NEAR_MM)
+    weight = cv2.GaussianBlur(clay.astype(np.float32), (0, 0), sigma)
+    near = cv2.GaussianBlur(np.where(clay, rest, 0).astype(np.float32), (0, 0), sigma)
+    return np.asarray(rest - near / np.maximum(weight, 0.02), np.float32)
+
+
 def _is_paint(view: ViewEvidence, region: Mask) -> bool:
-    """Whether paint of the same colour lies elsewhere on the view."""
+    """Whether paint of the same colour lies elsewhere on the view, parted from it by clay."""
     surface = view.surface
+    _, labels = cv2.connectedComponents(view.zones.paint.astype(np.uint8))
+    own = view.zones.paint & np.isin(labels, np.unique(labels[region]))
     core = shrink(region, surface.px(_CORE_MM))
     core = core if core.any() else region
-    elsewhere = view.zones.paint & ~grow(region, surface.px(_CORE_MM))
+    elsewhere = view.zones.paint & ~grow(region | own, surface.px(_CORE_MM))
     off = np.abs(surface.chroma[elsewhere] - np.median(surface.chroma[core], axis=0)).max(-1)
     lighter = np.abs(surface.tone[elsewhere] - np.median(surface.tone[core]))
     alike = (off < _SAME_COLOUR) & (lighter < _SAME_TONE)

@@ -82,3 +82,16 @@ def test_the_change_is_that_from_the_clay_beside_it() -> None:
     assert pool is not None
     assert change_beside(view, pool) == pytest.approx(34, abs=10)
     assert change_beside(view, np.ones_like(pool)) == 0.0
+
+
+@pytest.mark.parametrize(("colour", "found"), [((0.44, 0.45, 0.48), True), (made.BLACK, False)])
+def test_a_pool_on_a_flared_foot_is_held_against_the_clay_beside_it(
+    colour: tuple[float, float, float], found: bool
+) -> None:
+    """The foot takes less light than the wall tells, on clay and milk alike."""
+    shade = 1 - 0.35 * np.clip((made.places_mm()[1] - 46) / 2, 0, 1)
+    walls = [
+        made.lay(made.wall(seed=seed), cover, colour)
+        for seed, cover in enumerate([AT_FOOT, SLIVER, made.blank(), made.blank()])
+    ]
+    assert _pools([shade[..., None] * wall for wall in walls])[0] == found
