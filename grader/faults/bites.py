@@ -191,6 +191,7 @@ def _along(
 def _beside(
     first: NDArray[np.float64], last: NDArray[np.float64], px_per_mm: float
 ) -> NDArray[np.float32]:
+    """Places on either side of a mouth, as `Bite.beside_px`."""
     along = (last - first) / np.hypot(*(last - first))
     inward = np.array([along[1], -along[0]]) * _UNDER_MM * px_per_mm
     aside = along * _RUN_MM * px_per_mm

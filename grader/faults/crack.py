@@ -201,7 +201,7 @@ def _quality(
     everywhere: Sequence[Slot],
     paints: Paints,
     *,
-    glossy: bool = True,
+    glossy: bool,
 ) -> float:
     if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
         return 0.0

@@ -204,7 +204,7 @@ def find(evidence: Evidence) -> list[Finding]:
     return out
 
 
-def bare_islands(view: ViewEvidence, *, coloured: bool, plain: bool = False) -> list[Bare]:
+def bare_islands(view: ViewEvidence, *, coloured: bool, plain: bool) -> list[Bare]:
     """Bare islands of one view, the surest of those that overlap.
 
     Parameters
@@ -212,7 +212,7 @@ def bare_islands(view: ViewEvidence, *, coloured: bool, plain: bool = False) -> 
     view : ViewEvidence
     coloured : bool
         Whether the glaze has a colour of its own.
-    plain : bool, default False
+    plain : bool
         Whether no dots or eyes are painted, so that an island of another colour is none of them.
 
     Returns

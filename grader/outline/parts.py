@@ -84,10 +84,11 @@ def _is_enclosed(regions: Regions, chosen: Mask, part: NDArray[np.intp]) -> bool
 def _twins(regions: Regions, faint: Mask, mask: Mask) -> list[NDArray[np.intp]]:
     """Faint parts, out to the side, whose mirror image is as faint: gaps of a pair of handles."""
     seen = faint[regions.labels]
-    across = np.arange(mask.shape[1]) - _axis_px(mask) / 2
+    axis = _axis_px(mask)
+    across = np.arange(mask.shape[1]) - axis / 2
     half = np.abs(np.where(mask, across, 0)).max(1, keepdims=True)
     aside = np.abs(across) > _TWIN_ASIDE * half
-    twin = seen & mirrored(seen, (0, _axis_px(mask) + 1 - mask.shape[1]), False) & aside
+    twin = seen & mirrored(seen, (0, axis + 1 - mask.shape[1]), False) & aside
     return connected_parts(regions, faint & (regions.share_of(twin) > 0.5))
 
 

@@ -10,9 +10,9 @@ from grader.faults import flake
 from tests.faults import made
 
 
-def _field(picture: made.Picture) -> made.Picture:
+def _field(picture: made.Picture, paint: tuple[float, float, float] = made.COBALT) -> made.Picture:
     """A painted leaf, 26 mm by 20 mm, in the middle of a wall."""
-    return made.lay(picture, made.ellipse((24, 30), 26, 20), made.COBALT)
+    return made.lay(picture, made.ellipse((24, 30), 26, 20), paint)
 
 
 def _bare(picture: made.Picture, at_mm: tuple[float, float], size_mm: float) -> made.Picture:
@@ -100,10 +100,7 @@ def test_where_two_paints_meet_the_outline_turns_in(
 def test_clay_that_gives_little_blue_is_told_through_the_blue_of_the_paint() -> None:
     """A fiftieth of the light of blue paint, blurred in, makes a third more blue of red clay."""
     clay, blue = (0.36, 0.11, 0.035), (0.07, 0.09, 0.34)
-    walls = [
-        made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), blue)
-        for seed in range(4)
-    ]
+    walls = [_field(made.wall(clay, seed=seed), blue) for seed in range(4)]
     front = made.lay(walls[0], made.island((24, 31.5), 1.5, seed=3), clay)
     found = flake.find(made.seen(front, *walls[1:], decorated=True, blur_px=1.9))
     assert [each.fault for each in found] == ["flake"]
@@ -136,10 +133,7 @@ def test_a_slit_between_two_strokes_that_touch_is_no_flake() -> None:
 def test_red_clay_in_pink_paint_is_seen() -> None:
     """A careful eye sees the darker spot, though both are warm: some 6 dE00."""
     clay, pink = (0.45, 0.17, 0.07), (0.55, 0.22, 0.125)
-    walls = [
-        made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), pink)
-        for seed in range(4)
-    ]
+    walls = [_field(made.wall(clay, seed=seed), pink) for seed in range(4)]
     front = made.lay(walls[0], made.island((24, 31.5), 1.6, seed=3), clay)
     found = flake.find(made.seen(front, *walls[1:], decorated=True))
     assert [each.fault for each in found] == ["flake"]
