@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 
+from grader.outline.cut import learn_from
 from grader.outline.regions import Mask, Regions
 from grader.outline.surroundings import Evidence
 
@@ -21,6 +22,14 @@ _Kind = TypeVar("_Kind", np.bool_, np.int32)
 _FAINT = 0.3
 """A gap seen through a handle stands out less than this share of what the body does; light that
 the piece throws into it makes it stand out a little."""
+
+_LIKE_TABLE = 0.5
+"""Where piece and table are of one colour both stand out little: then a gap stands out less than
+this share of what the body does, and looks more like the surroundings than like the piece."""
+
+_SHUT_SHARE = 0.95
+"""Share of its rim along which such a gap ends in an edge: all but the noise of it. What only the
+light makes like the table has edges along a part of its rim (0.35 to 0.9)."""
 
 _AXIS_ROWS = (0.75, 0.9)
 """Part of the height in which the axis of a body is read: a handle or a spout seldom reaches down
@@ -62,12 +71,20 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     body = chosen & ~beside
     if not body.any():
         return chosen
-    faint = chosen & (unlike < _FAINT * float(np.median(unlike[body])))
+    usual = float(np.median(unlike[body]))
+    faint = chosen & (unlike < _FAINT * usual)
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
     for part in connected_parts(regions, faint & beside):
         if regions.area_px[part].sum() >= _LEAST_GAP_SHARE * size:
             out[part] = False
+    known = learn_from(regions, evidence, chosen, doubtful=chosen & beside)
+    if known is not None:
+        for part in connected_parts(regions, out & beside & (unlike < _LIKE_TABLE * usual)):
+            area = regions.area_px[part]
+            large = area.sum() >= _LEAST_GAP_SHARE * size
+            if large and area @ known[part] < 0 and _is_shut_in(regions, evidence, out, part):
+                out[part] = False
     for part in _twins(regions, faint & ~beside, mask):
         large = regions.area_px[part].sum() >= _LEAST_TWIN_SHARE * size
         if large and _is_enclosed(regions, chosen, part):
@@ -79,6 +96,18 @@ def _is_enclosed(regions: Regions, chosen: Mask, part: NDArray[np.intp]) -> bool
     """Whether a part of the chosen borders on nothing else; a foot borders on the table."""
     touches = np.isin(regions.pairs, part).any(1)
     return bool(chosen[regions.pairs[touches]].all())
+
+
+def _is_shut_in(regions: Regions, evidence: Evidence, chosen: Mask, part: NDArray[np.intp]) -> bool:
+    """Whether a part of the chosen ends on edges and borders on nothing else, but for a hole."""
+    filled = regions.share_of(ndimage.binary_fill_holes(chosen[regions.labels])) > 0.5
+    if not _is_enclosed(regions, filled, part):
+        return False
+    inside = np.isin(regions.pairs, part)
+    other = np.where(inside[:, 0], regions.pairs[:, 1], regions.pairs[:, 0])
+    rim = (inside.sum(1) == 1) & chosen[other]
+    length, closed = regions.border_px[rim], evidence.edge_cost[rim] < _CLOSED_COST
+    return float(length[closed].sum()) > _SHUT_SHARE * float(length.sum())
 
 
 def _twins(regions: Regions, faint: Mask, mask: Mask) -> list[NDArray[np.intp]]:

@@ -64,9 +64,10 @@ def test_only_a_small_hole_in_the_middle_is_filled(
     assert (found & (hole > 0)).sum() / hole.sum() == pytest.approx(0 if stays else 1, abs=0.15)
 
 
-@pytest.mark.parametrize("sides", [(1,), (-1, 1)])
-def test_the_gaps_of_one_handle_or_of_two_are_taken_out(sides: tuple[int, ...]) -> None:
-    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.3, 0.4, 0.5)))
+@pytest.mark.parametrize(("sides", "lit"), [((1,), 0.0), ((-1, 1), 0.0), ((1,), 0.35)])
+def test_the_gaps_of_one_handle_or_of_two_are_taken_out(sides: tuple[int, ...], lit: float) -> None:
+    """Also one into which the pot throws so much of its light that it stands out itself."""
+    pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.15, 0.35, 0.6)))
     rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
     bow, lobe = np.zeros(pot.mask.shape, np.uint8), np.zeros(pot.mask.shape, np.uint8)
     for side in sides:
@@ -76,7 +77,9 @@ def test_the_gaps_of_one_handle_or_of_two_are_taken_out(sides: tuple[int, ...]) 
         cv2.ellipse(lobe, middle, size, 0, 0, 360, 1, -1)
     handle = (bow > 0) & ~pot.mask
     gap = (lobe > 0) & ~handle & ~pot.mask
-    rgb = np.where(handle[..., None], np.array((206, 178, 149)), pot.rgb).astype(np.uint8)
+    clay = np.array((206, 178, 149))
+    rgb = np.where(handle[..., None], clay, pot.rgb)
+    rgb = np.where(gap[..., None], (1 - lit) * rgb + lit * clay, rgb).astype(np.uint8)
     regions, evidence = divided(rgb)
     chosen = regions.share_of(pot.mask | handle | gap) > 0.5
     found = open_gaps(regions, evidence, chosen)[regions.labels]
