@@ -17,9 +17,11 @@ from numpy.typing import NDArray
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.milk import change_beside, pools_at_foot
 from grader.faults.soft import (
+    HEMMED,
     Direction,
     SkinField,
     depart,
+    hemmed,
     on_photo,
     own_skin,
     regions,
@@ -61,10 +63,8 @@ _BRIGHTER, _BRIGHTENS, _DARKER = 0.16, 0.8, 0.06
 17 % brighter, and more than that, is reflected light; what is 6 % darker a face that turns away
 from the lamp and mirrors the sky."""
 
-_HEMMED, _FAINT_HEMMED = 0.55, 0.3
-"""Share of the edge of a region along which nothing is known beyond it, from which it has no edge
-of its own to be known by: clay between brush strokes, or between a handle and the outline. A faint
-one needs more of it."""
+_FAINT_HEMMED = 0.3
+"""A faint one needs more of an edge than `HEMMED` leaves it."""
 
 _OWN_SHARE, _OWN_EDGE, _CLEAR_EDGE = 0.5, 2.0, 3.0
 _EDGE_CELLS = 4
@@ -150,7 +150,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
             continue
         beside = seen_beside(views, field, number, region)
         strength = float(np.quantile(departure[region], 0.9))
-        open_edge = _hemmed(field, number, region) < _HEMMED or edge > _CLEAR_EDGE * seed
+        open_edge = hemmed(field, number, region) < HEMMED or edge > _CLEAR_EDGE * seed
         if open_edge and (beside is None or beside > _SEEN_BESIDE * strength):
             parts.append(region)
     if not parts:
@@ -165,7 +165,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     # A faint one high on the wall is more likely the light of the room on a bend of the form.
     low = float(np.average(np.flatnonzero(region.any(1)), weights=region.sum(1)[region.any(1)]))
     # One between brush strokes or beside a handle is as likely their colour, thrown on the clay.
-    doubtful = low < _LOW_SHARE * ROWS or _hemmed(field, number, region) > _FAINT_HEMMED
+    doubtful = low < _LOW_SHARE * ROWS or hemmed(field, number, region) > _FAINT_HEMMED
     if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and doubtful):
         return None
     trust = field.trust
@@ -202,15 +202,6 @@ def _own_edge(along: NDArray[np.float32], field: SkinField, number: int, region:
     if not ring.any():
         return 0.0
     return float(np.median(along[core]) - np.median(along[ring]))
-
-
-def _hemmed(field: SkinField, number: int, region: Mask) -> float:
-    """Share of the cells round a region of which nothing is known; below the foot nothing is."""
-    known = np.pad(field.known[number], ((1, 0), (1, 1)))
-    wide = np.pad(region, ((1, 0), (1, 1)))
-    ring = cv2.dilate(wide.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    ring &= ~wide
-    return float((~known)[ring].mean())
 
 
 def _clay_share(view: ViewEvidence) -> float:

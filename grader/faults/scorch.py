@@ -14,14 +14,17 @@ from numpy.typing import NDArray
 
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
+    HEMMED,
     OPPOSITE,
     Direction,
     SkinField,
     depart,
+    hemmed,
     on_grid,
     on_photo,
     quarters_apart,
     regions,
+    seen_beside,
     shift_of,
 )
 from grader.findings import Finding
@@ -36,7 +39,8 @@ _SPREADS = 4.0
 """Spreads of sound skin that the middle of a scorch must stand above."""
 
 _LEAST_SEED = 0.022
-"""Least departure in the middle: about 1 dE00 in a mid-tone clay, what half of observers see."""
+"""Least departure in the middle: about 1 dE00 in a mid-tone clay, what half of observers see. So
+much must also be seen of a patch at the edge of one view by a view beside it, nearer its middle."""
 
 _MOST_SEED = 0.1
 """Departure that stands for itself (4.5 dE00 in a mid-tone clay): where half of a piece is brown,
@@ -113,7 +117,15 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
             continue
         if _is_there_too(views, field, number, region):
             continue
-        (broad if _is_broad(region, departure, skin.cell_mm) else patches).append(region)
+        beside = seen_beside(views, field, number, region)
+        if beside is not None and beside < _LEAST_SEED:
+            continue
+        is_broad = _is_broad(region, departure, skin.cell_mm)
+        faint = float(np.quantile(departure[region], 0.9)) < _MOST_SEED
+        if not is_broad and faint and hemmed(field, number, region) > HEMMED:
+            # Clay between brush strokes: the paint, thinned out at their edges, is as likely.
+            continue
+        (broad if is_broad else patches).append(region)
     out = []
     for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
         if parts:

@@ -50,6 +50,10 @@ BESIDE, OPPOSITE = 1, 2
 _SLACK_CELLS, _REACH_CELLS = 2, 8
 """Rows and columns by which the place may be off where the body is not round."""
 
+HEMMED = 0.55
+"""Share of the edge of a region along which nothing is known beyond it, from which it has no edge
+of its own to be known by: clay between brush strokes, or between a handle and the outline."""
+
 _WITHIN = 0.35
 """Share of its own strongest part down to which a region reaches: what is weaker round a strong
 middle is the light of the room, not the fault."""
@@ -274,6 +278,23 @@ def seen_beside(
         if quarters_apart(views[number], view) == BESIDE and known.mean() > 0.5:
             seen.append(float(np.quantile(field.departure[other][place][known], 0.9)))
     return max(seen) if seen else None
+
+
+def hemmed(field: SkinField, number: int, region: Mask) -> float:
+    """Share of the cells round a region of which nothing is known; below the foot nothing is.
+
+    Parameters
+    ----------
+    field : SkinField
+    number : int
+        The view that shows the region.
+    region : ndarray of bool, shape (ROWS, COLUMNS)
+    """
+    known = np.pad(field.known[number], ((1, 0), (1, 1)))
+    wide = np.pad(region, ((1, 0), (1, 1)))
+    ring = cv2.dilate(wide.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    ring &= ~wide
+    return float((~known)[ring].mean())
 
 
 def quarters_apart(one: ViewEvidence, other: ViewEvidence) -> int | None:

@@ -146,3 +146,29 @@ def test_strong_browning_stands_for_itself_however_unsteady_the_skin_is(
     monkeypatch.setattr(scorch, "depart", unsteady)
     front = _with(made.wall(), _patch(20, 30, 11), _burnt(made.BUFF, shift_lab))
     assert bool(_look(front, made.BUFF)) == is_found
+
+
+def test_a_patch_at_the_edge_must_be_seen_by_the_side_that_faces_it() -> None:
+    """Light on the turn of the wall, or a strip of table within the outline, is not."""
+    factor = _burnt(made.BUFF, (-5, 2.5, 4))
+    walls = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    at_edge = _with(made.wall(), _patch(2, 30, 9), factor)
+    assert scorch.find(made.seen(at_edge, *walls, finish="raw", decorated=False)) == []
+    beside = [walls[0], walls[1], _with(walls[2], _patch(33, 30, 11), factor)]
+    found = scorch.find(made.seen(at_edge, *beside, finish="raw", decorated=False))
+    assert {each.view for each in found} == {"front", "left"}
+
+
+@pytest.mark.parametrize(("shift_lab", "is_found"), [((-4, 2, 3), False), ((-15, 6, 12), True)])
+def test_faint_brown_between_brush_strokes_is_their_edge(
+    shift_lab: tuple[float, float, float], is_found: bool
+) -> None:
+    frame = made.box(10, 20, 30, 40) - made.box(16, 26, 24, 34)
+
+    def painted(picture: Picture) -> Picture:
+        return made.lay(picture, frame, made.BLACK)
+
+    front = painted(_with(made.wall(), _patch(20, 30, 9), _burnt(made.BUFF, shift_lab)))
+    walls = [painted(made.wall(seed=seed)) for seed in (1, 2, 3)]
+    found = scorch.find(made.seen(front, *walls, finish="raw", decorated=True))
+    assert bool(found) == is_found
