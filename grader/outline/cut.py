@@ -14,7 +14,13 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from grader.outline.regions import Mask, Regions, Values
-from grader.outline.surroundings import Evidence, apart, nearest, squared_differences
+from grader.outline.surroundings import (
+    SHADOW_WEIGHT,
+    Evidence,
+    apart,
+    nearest,
+    squared_differences,
+)
 
 Ties = tuple[NDArray[np.int64], Values]
 """Pairs of regions, shape (m, 2), and a number for each pair, shape (m,)."""
@@ -22,7 +28,7 @@ Ties = tuple[NDArray[np.int64], Values]
 _STEPS = 50.0
 """Costs are whole numbers for the cut: a fiftieth is the finest difference."""
 
-_SURE = 6.0
+SURE = 6.0
 """Log odds beyond which more evidence changes nothing."""
 
 _BY_LIKENESS = (
@@ -70,7 +76,7 @@ def first_cuts(regions: Regions, evidence: Evidence) -> list[Mask]:
     """
     off = evidence.unlike[:, 4]
     worths = [
-        weight * np.clip(evidence.log_odds - asked, -_SURE, _SURE) for weight, asked in _BY_LIKENESS
+        weight * np.clip(evidence.log_odds - asked, -SURE, SURE) for weight, asked in _BY_LIKENESS
     ]
     worths += [weight * np.clip(1.0 - off / reach, -3.0, 1.0) for weight, reach in _BY_EDGES]
     found: list[Mask] = []
@@ -137,7 +143,7 @@ def cut_again(
     """
     if ties is not None:
         ties = ties[0], _AGAIN * ties[1]
-    return cut(regions, evidence, _AGAIN * np.clip(log_odds, -_SURE, _SURE), ties)
+    return cut(regions, evidence, _AGAIN * np.clip(log_odds, -SURE, SURE), ties)
 
 
 def alike(regions: Regions, one: Mask, other: Mask) -> bool:
@@ -217,7 +223,8 @@ def _distance(
     *,
     shadow: bool,
 ) -> Values:
-    chroma, light, texture = squared_differences(regions, examples, spread, shadow=shadow)
+    darker = SHADOW_WEIGHT if shadow else 1.0
+    chroma, light, texture = squared_differences(regions, examples, spread, darker=darker)
     away = apart(regions, examples)
     squares = chroma + 0.5 * (light + texture) + ((away / np.array(near, np.float32)) ** 2).sum(-1)
     squares[(away**2).sum(-1) < _OWN_REACH**2] = 1e6

@@ -14,15 +14,25 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.outline.cut import SURE, cut
 from grader.outline.likeness import like_table, spread_about
 from grader.outline.parts import beyond_mirror, connected_parts
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
-from grader.outline.surroundings import EDGE_COST, SHADOW_DEPTH, Evidence
+from grader.outline.surroundings import (
+    EDGE_COST,
+    SHADOW_DEPTH,
+    Evidence,
+    odds_blind_to_shade,
+)
 
 _LEAST_SHARE, _BROAD, _MOST_SHARE = 0.004, 0.04, 0.15
-_MOST_ONE_SIDED = 0.4
+_MOST_ONE_SIDED, _MOST_BLIND = 0.4, 0.5
 """Of the piece: smaller parts change no measurement, one that fades is told from noise, larger ones
-are no shadow beside it, unless they lie on one side only."""
+are no shadow beside it, unless they lie on one side only, or a cut to which darkness is no
+difference leaves them out."""
+
+_BLIND = 0.03
+"""Weight of a pixel's log odds in that cut: a shadow is large, and of one colour."""
 
 _UPPER_ROWS = (0.1, 0.5)
 """Part of the height in which the axis of the piece is read: shadow lies lower."""
@@ -128,6 +138,9 @@ def without_shadow(
     """
     out = chosen.copy()
     seen: set[bytes] = set()
+    for part in _broad(regions, evidence, chosen):
+        out[part.regions] = False
+    chosen = out.copy()
     single = regions.share_of(beyond_mirror(chosen[regions.labels], _UPPER_ROWS))
     cuts = [(other, _MOST_SHARE) for other in others]
     cuts.append((chosen & ~_one_sided(regions, chosen, single > 0.5), _MOST_ONE_SIDED))
@@ -136,6 +149,18 @@ def without_shadow(
             if _is_none_of_it(part):
                 out[part.regions] = False
     return out
+
+
+def _broad(regions: Regions, evidence: Evidence, chosen: Mask) -> Iterator[_Part]:
+    """Shadows too large for other cuts to leave them out: of a flared bowl, or in low sun."""
+    odds = odds_blind_to_shade(regions, evidence)
+    blind = cut(regions, evidence, _BLIND * np.clip(odds, -SURE, SURE))
+    single = np.zeros(regions.count)
+    for part in _left_out(regions, evidence, chosen, blind, set(), _MOST_BLIND, single):
+        large = part.share > _MOST_SHARE and part.over_table < -_SHADED
+        # The outline of a piece would be sharp, whatever its colour.
+        if large and part.outer_cost > _BLURRED and _is_none_of_it(part):
+            yield part
 
 
 def _one_sided(regions: Regions, chosen: Mask, single: Mask) -> Mask:

@@ -23,7 +23,7 @@ MARGIN_SHARE = 0.03
 _SPREAD_FLOOR = np.array([0.010, 0.010, 0.025, 0.15, 0.15])
 """Least spread credited to neighbouring places of one surface (natural log units): JPEG noise."""
 
-SHADOW_DEPTH, _SHADOW_WEIGHT = 1.2, 0.35
+SHADOW_DEPTH, SHADOW_WEIGHT = 1.2, 0.35
 """Darker by up to 1.2 (a factor of 3.3) counts a third: so far a shadow goes on a lit table."""
 
 EDGE_COST = 1.5
@@ -92,7 +92,7 @@ def weigh_surroundings(regions: Regions, cards: Mask) -> Evidence | None:
         # 1.4826 medians are one standard deviation of a normal spread.
         spread = np.maximum(spread, 1.4826 * np.median(np.abs(regions.step[among]), axis=0))
     places = np.flatnonzero(seeds)
-    chroma, light, texture = squared_differences(regions, places, spread, shadow=True)
+    chroma, light, texture = squared_differences(regions, places, spread, darker=SHADOW_WEIGHT)
     far = ((apart(regions, places) / _NEAR) ** 2).sum(-1)
     unlike_colour = nearest(chroma + light + far, _EVIDENCE)
     unlike_all = nearest(chroma + light + 0.5 * texture + far, _EVIDENCE)
@@ -121,6 +121,23 @@ def weigh_surroundings(regions: Regions, cards: Mask) -> Evidence | None:
     )
 
 
+def odds_blind_to_shade(regions: Regions, evidence: Evidence) -> Values:
+    """Log odds of being the piece where a shadow on the table costs nothing, shape (n,).
+
+    Parameters
+    ----------
+    regions : Regions
+    evidence : Evidence
+    """
+    places = np.flatnonzero(evidence.fixed & (regions.card_share <= 0.5))
+    chroma, light, _ = squared_differences(regions, places, evidence.spread, darker=0.0)
+    far = ((apart(regions, places) / _NEAR) ** 2).sum(-1)
+    unlike = evidence.unlike.copy()
+    # Texture is told apart by light, too: it has no say here.
+    unlike[:, :2] = np.log1p(nearest(chroma + light + far, _EVIDENCE))[:, None]
+    return np.asarray(unlike @ _PIECE[:-1] + _PIECE[-1])
+
+
 def _margins(cards: Mask) -> Mask:
     height, width = cards.shape
     across, down = max(4, round(MARGIN_SHARE * width)), max(4, round(MARGIN_SHARE * height))
@@ -130,7 +147,7 @@ def _margins(cards: Mask) -> Mask:
 
 
 def squared_differences(
-    regions: Regions, examples: NDArray[np.int64], spread: Values, *, shadow: bool
+    regions: Regions, examples: NDArray[np.int64], spread: Values, *, darker: float = 1.0
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
     """Squared differences, in spreads, of all regions from some of them.
 
@@ -139,8 +156,8 @@ def squared_differences(
     regions : Regions
     examples : ndarray of int, shape (k,)
     spread : ndarray of float, shape (5,)
-    shadow : bool
-        Whether being darker counts less.
+    darker : float, optional
+        Weight of being darker by no more than a shadow is, 0..1.
 
     Returns
     -------
@@ -150,9 +167,8 @@ def squared_differences(
     look = (regions.look / spread).astype(np.float32)
     change = look[:, None] - look[None, examples]
     light = change[..., 2]
-    if shadow:
-        within = np.clip(light, -SHADOW_DEPTH / float(spread[2]), 0.0)
-        light = light - (1.0 - _SHADOW_WEIGHT) * within
+    within = np.clip(light, -SHADOW_DEPTH / float(spread[2]), 0.0)
+    light = light - (1.0 - darker) * within
     chroma = change[..., 0] ** 2 + change[..., 1] ** 2
     return chroma, light**2, change[..., 3] ** 2 + change[..., 4] ** 2
 
