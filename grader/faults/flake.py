@@ -87,6 +87,12 @@ _MOST_LET_IN = 0.15
 as the clay matches itself over the piece, but for the paint that lens and sensor still blur in. Of
 a ragged mark that may be a seventh; more would turn other paints into clay."""
 
+_WHITE_PX = 14.0
+_LEAST_WHITE = 0.035
+"""A mark so wide (seven blurs of the lens) that no paint reaches its middle is white paint where it
+is so much nearer to neutral than clay (log-chromaticity), and by both that and its tone by twice as
+much: bare clay lies within half of it, or is the darker where a scrap of paint is left."""
+
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
 
@@ -179,8 +185,9 @@ class _Bitten:
     view: ViewEvidence
     bites: tuple[tuple[Bite, Spot], ...]
     corner: tuple[int, int]
-    contrast: Plane
+    mixed: _Mixed
     outline_mm: float
+    white_dots: int
 
 
 def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
@@ -224,11 +231,14 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
                 continue
             if _is_rim(spot, clayness, departure):
                 continue
-        report = _report(view, spot, corner, float(contrast[spot.peak_at]), ring)
+        report = _report(view, spot, corner, mixed, ring)
         if report is not None:
             out.append(report)
-    lighter = view.surface.tone[window] - clay_tone
-    return out, _bitten(view, window, mixed, where, lighter)
+    white = sum(
+        spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
+        for spot in spots
+    )
+    return out, _bitten(view, window, mixed, where, white)
 
 
 def _bitten(
@@ -236,7 +246,7 @@ def _bitten(
     window: tuple[slice, slice],
     mixed: _Mixed,
     where: Mask,
-    lighter: Plane,
+    white_dots: int,
 ) -> _Bitten:
     """Bites of one view that show bare clay where there can be paint."""
     surface, zones = view.surface, view.zones
@@ -255,12 +265,12 @@ def _bitten(
             continue
         spot = outlined(clayness, bite.region, bite.corner)
         # A white eye near the outline is lighter than any clay.
-        if float(np.median(lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
+        if float(np.median(mixed.lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
             continue
         if _between_two_paints(bite, mixed.paint_chroma, zones.clay_chroma[window]):
             continue
         kept.append((bite, spot))
-    return _Bitten(view, tuple(kept), corner, contrast, outline_mm)
+    return _Bitten(view, tuple(kept), corner, mixed, outline_mm, white_dots)
 
 
 def _between_two_paints(
@@ -283,15 +293,19 @@ def _at_the_edge(bitten: Sequence[_Bitten], islands: int) -> list[Finding]:
     out: list[Finding] = []
     if not islands and not any(_is_broken(edge, bite) for edge in bitten for bite, _ in edge.bites):
         return out
+    # Where white dots were seen, those at the outline are eyes and spots, too.
+    white = any(edge.white_dots for edge in bitten)
     for edge in bitten:
         others = [each for each in bitten if each is not edge]
         count = sum(len(each.bites) for each in others)
         usual = 1 + _DRAWN_A_MM * sum(each.outline_mm for each in others)
         trust = _DRAWN_TRUST if count > max(usual, 2 * islands) else 1.0
         for bite, spot in edge.bites:
-            contrast = float(edge.contrast[spot.peak_at])
-            ring = _against_ring(edge.view, spot, _at(spot, edge.corner))
-            report = _report(edge.view, spot, edge.corner, contrast, ring, bite=bite, trust=trust)
+            at = _at(spot, edge.corner)
+            if white and _is_white(edge.view, spot, at, edge.mixed):
+                continue
+            ring = _against_ring(edge.view, spot, at)
+            report = _report(edge.view, spot, edge.corner, edge.mixed, ring, bite=bite, trust=trust)
             if report is not None:
                 out.append(report)
     return out
@@ -327,6 +341,8 @@ class _Mixed:
         Distance from the paint, whatever the colour, in the same unit.
     contrast : ndarray of float32, shape (h, w)
         How far paint and clay lie apart there, log units, tone at half weight.
+    lighter : ndarray of float32, shape (h, w)
+        Tone above that of clay, natural log units.
     paint_chroma : ndarray of float32, shape (h, w, 2)
         Of the paint next to it.
     """
@@ -334,6 +350,7 @@ class _Mixed:
     clayness: Plane
     departure: Plane
     contrast: Plane
+    lighter: Plane
     paint_chroma: NDArray[np.float32]
 
 
@@ -369,6 +386,7 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
         share.astype(np.float32),
         departure.astype(np.float32),
         length.astype(np.float32),
+        surface.tone[window] - clay_tone,
         np.ascontiguousarray(local[..., :2], np.float32),
     )
 
@@ -418,7 +436,7 @@ def _report(
     view: ViewEvidence,
     spot: Spot,
     corner: tuple[int, int],
-    contrast: float,
+    mixed: _Mixed,
     ring: _Ring,
     *,
     bite: Bite | None = None,
@@ -429,7 +447,7 @@ def _report(
     diameter_mm = spot.diameter_px / surface.px_per_mm
     if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
         return None
-    if not _core_is_clay(view, spot, at, contrast, ring.light):
+    if not _core_is_clay(view, spot, at, mixed, ring.light):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -471,12 +489,13 @@ def _core_is_clay(
     view: ViewEvidence,
     spot: Spot,
     at: tuple[int, int],
-    contrast: float,
+    mixed: _Mixed,
     paint: NDArray[np.floating],
 ) -> bool:
     """Whether the middle of a larger mark, which no blur reaches, has the hue of the clay.
 
-    A white eye on cream clay lies in the same direction from dark paint as the clay does.
+    A white eye on cream clay lies in the same direction from dark paint as the clay does, but it
+    is both whiter and lighter.
     """
     if spot.diameter_px < _CORE_PX:
         return True
@@ -494,11 +513,27 @@ def _core_is_clay(
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     light = np.median(view.surface.light[window][core], axis=0)
     share = np.linspace(0, most, 5)[:, None]
+    if spot.diameter_px > _WHITE_PX and _is_white(view, spot, at, mixed):
+        return False
     freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
     off = float(np.hypot(*(chroma + freed - clay).T).min())
     # A ragged flake lets in more than a disc does.
-    ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * contrast
+    ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * float(mixed.contrast[spot.peak_at])
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
+
+
+def _is_white(view: ViewEvidence, spot: Spot, at: tuple[int, int], mixed: _Mixed) -> bool:
+    """Whether a mark is white paint: nearer to neutral than the clay, and as much lighter."""
+    core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
+    core = core if core.any() else spot.region
+    window = window_of(spot.region, at)
+    chroma, clay = (
+        np.median(plane[window][core], axis=0)
+        for plane in (view.surface.chroma, view.zones.clay_chroma)
+    )
+    lighter = float(np.median(mixed.lighter[window_of(spot.region, spot.corner)][core]))
+    whiter = float((clay - chroma) @ clay) / max(1e-3, float(np.hypot(*clay)))
+    return min(whiter, whiter + lighter - _LEAST_WHITE) > _LEAST_WHITE
 
 
 def _let_in(radius_px: float, blur_px: float) -> float:

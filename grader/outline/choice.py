@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.outline.cut import alike, cut_again, first_cuts, learn_from
-from grader.outline.parts import fill_bays, mirrored, open_gaps
+from grader.outline.parts import fill_bays, mirrored, open_gaps, without_whiskers
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.shade import without_shadow
 from grader.outline.surroundings import EDGE_COST, Evidence
@@ -141,7 +141,8 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
         mask = fill_bays(regions, evidence, open_gaps(regions, evidence, together))
     # What leaves out a shadow is no rival to what took it for the piece.
     others = [each for each, _ in tried + chosen]
-    return Choice(without_shadow(regions, evidence, mask, others), certainty, cost)
+    mask = without_whiskers(regions, without_shadow(regions, evidence, mask, others))
+    return Choice(mask, certainty, cost)
 
 
 def _first_together(tried: list[tuple[Mask, Values]]) -> Mask:

@@ -40,6 +40,9 @@ _LEAST_TWIN_SHARE, _TWIN_ASIDE = 0.01, 0.55
 table's look that mirror each other are the gaps of two handles: gaps of one were 2 % and more, and
 lay at 0.57 and further out. Smaller ones are painted, more often than not."""
 
+_FAR_ASIDE = 0.75
+"""From here on they are gaps however small: a painted wall is seen at a slant there."""
+
 _LEAST_GAP_SHARE = 0.003
 """Of the piece; smaller ones change no measurement."""
 
@@ -56,6 +59,10 @@ _CLOSED_SHARE = 0.75
 _HOLE_SHARE, _HOLE_ASIDE = 0.01, 0.5
 """Share of the piece, and distance from the middle as a share of half the breadth, below which a
 hole is no gap of a handle: those take 2 % and lie at 0.57 or further out, seen from above 0.8 %."""
+
+
+_WHISKER_PX = 5
+"""Width of the thinnest part of a piece, where its long side is 400 px: a handle is 2 % of that."""
 
 
 def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
@@ -86,8 +93,9 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
             if large and area @ known[part] < 0 and _is_shut_in(regions, evidence, out, part):
                 out[part] = False
     for part in _twins(regions, faint & ~beside, mask):
-        large = regions.area_px[part].sum() >= _LEAST_TWIN_SHARE * size
-        if large and _is_enclosed(regions, chosen, part):
+        far = _aside(regions, mask, part) > _FAR_ASIDE
+        least = _LEAST_GAP_SHARE if far else _LEAST_TWIN_SHARE
+        if regions.area_px[part].sum() >= least * size and _is_enclosed(regions, chosen, part):
             out[part] = False
     return out
 
@@ -189,18 +197,39 @@ def fill_holes(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     """
     mask = chosen[regions.labels]
     filled = ndimage.binary_fill_holes(mask)
-    left, right = filled.argmax(1), filled.shape[1] - 1 - filled[:, ::-1].argmax(1)
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
     enclosed = (regions.share_of(filled & ~mask) > 0.5) & ~evidence.fixed
     for part in connected_parts(regions, enclosed):
         if regions.area_px[part].sum() >= _HOLE_SHARE * size:
             continue
-        rows, cols = np.nonzero(np.isin(regions.labels, part))
-        row, middle = int(rows.mean()), float(cols.mean())
-        aside = abs(2 * middle - left[row] - right[row]) / (right[row] - left[row])
-        out[part] = aside < _HOLE_ASIDE
+        out[part] = _aside(regions, filled, part) < _HOLE_ASIDE
     return out
+
+
+def _aside(regions: Regions, mask: Mask, part: NDArray[np.intp]) -> float:
+    """Distance of a part from the middle of its row of the piece, over half the breadth there."""
+    rows, cols = np.nonzero(np.isin(regions.labels, part))
+    across = np.flatnonzero(mask[int(rows.mean())])
+    left, right = int(across[0]), int(across[-1])
+    return abs(2 * float(cols.mean()) - left - right) / max(1, right - left)
+
+
+def without_whiskers(regions: Regions, chosen: Mask) -> Mask:
+    """Take out thin lines that hang on a piece: a crack between two boards, the cable of a lamp.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    mask = chosen[regions.labels].astype(np.uint8)
+    thick = cv2.morphologyEx(mask, cv2.MORPH_OPEN, _ball(_WHISKER_PX))
+    far = (mask > 0) & (cv2.dilate(thick, _ball(2 * _WHISKER_PX)) == 0)
+    return chosen & ~(regions.share_of(far) > 0.5)
+
+
+def _ball(wide_px: int) -> NDArray[np.uint8]:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide_px, wide_px)).astype(np.uint8)
 
 
 def connected_parts(

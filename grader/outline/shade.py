@@ -159,7 +159,8 @@ def _broad(regions: Regions, evidence: Evidence, chosen: Mask) -> Iterator[_Part
     for part in _left_out(regions, evidence, chosen, blind, set(), _MOST_BLIND, single):
         large = part.share > _MOST_SHARE and part.over_table < -_SHADED
         # The outline of a piece would be sharp, whatever its colour.
-        if large and part.outer_cost > _BLURRED and _is_none_of_it(part):
+        told = part.outer_cost > _BLURRED and part.sure > _DOES_NOT_TELL
+        if large and told and _is_none_of_it(part):
             yield part
 
 
