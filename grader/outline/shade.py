@@ -83,6 +83,11 @@ _SOFT, _BLURRED = 3.0, 2.2
 """Mean cost of a border that is no sharp edge (a chance of one in twenty), or hardly one (one in
 nine); paint at the outline has a sharp one."""
 
+_PENUMBRA = 0.55
+"""Share of its darkness that a shadow gains from one region to the next at its border: so wide is a
+penumbra even in low sun (0.4 to 0.5); across the outline of a piece two thirds and more change at
+once."""
+
 _FADES, _DARKER, _NO_EDGE = 0.25, 0.05, 0.1
 """Log light by which what fades all round into the table is darker than table and piece, and share
 of its border up to which it has no edge at all. A piece ends on an edge, and what is painted on it
@@ -96,8 +101,9 @@ class _Part:
     `like_table` is -0.5 where it looks like the piece and 0.5 like the table; `sure` the share of
     the difference between the two that is no noise; `of_piece` the share of the piece that has its
     colour; `off_piece` and `off_table` log-chromaticity, `over_table` and `over_piece` log light,
-    `outer_cost` that of a pixel of its border, `with_edge` the share of its border, to the table or
-    to the piece, that is an edge; `on_card` the share that is the outline of a card; `share` its
+    `outer_cost` that of a pixel of its border and `outer_step` the log light between the regions
+    that meet there, `with_edge` the share of its border, to the table or to the piece, that is an
+    edge; `on_card` the share that is the outline of a card; `share` its
     size, `single` that of it which has no counterpart on the other side, and `low` that which lies
     low; `to_frame` whether it runs on to the margin.
     """
@@ -111,6 +117,7 @@ class _Part:
     over_table: float
     over_piece: float
     outer_cost: float
+    outer_step: float
     with_edge: float
     on_card: float
     share: float
@@ -159,8 +166,8 @@ def _broad(regions: Regions, evidence: Evidence, chosen: Mask) -> Iterator[_Part
     for part in _left_out(regions, evidence, chosen, blind, set(), _MOST_BLIND, single):
         large = part.share > _MOST_SHARE and part.over_table < -_SHADED
         # The outline of a piece would be sharp, whatever its colour.
-        told = part.outer_cost > _BLURRED and part.sure > _DOES_NOT_TELL
-        if large and told and _is_none_of_it(part):
+        soft = part.outer_cost > _BLURRED and part.outer_step < _PENUMBRA * -part.over_table
+        if large and soft and part.sure > _DOES_NOT_TELL and _is_none_of_it(part):
             yield part
 
 
@@ -259,6 +266,7 @@ def _left_out(
         )
         like, sure = like_table(here[:2], beside[:2], around[:2], spread)
         edges, length = evidence.edge_cost[rim], regions.border_px[rim]
+        light = np.abs(regions.step[rim, 2])
         on_edge = length * (edges < EDGE_COST)
         away = np.hypot(*(chroma[rest] - here[:2]).T)
         close = away < _AS_NEAR * np.hypot(*(around[:2] - here[:2]))
@@ -273,6 +281,7 @@ def _left_out(
             over_piece=float(here[2] - beside[2]),
             to_frame=bool((evidence.fixed[beyond] & (regions.card_share[beyond] <= 0.5)).any()),
             outer_cost=float(edges[outer] @ length[outer]) / float(length[outer].sum()),
+            outer_step=float(weighted_quantiles(light[outer], length[outer], (0.5,))[0]),
             with_edge=max(
                 float(on_edge[to].sum()) / max(1.0, float(length[to].sum()))
                 for to in (outer, ~outer)

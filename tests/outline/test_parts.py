@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.outline.agreement import Expected, settle
-from grader.outline.parts import fill_bays, fill_holes, open_gaps
+from grader.outline.parts import fill_bays, fill_holes, open_gaps, without_whiskers
 from tests.drawn import divided, draw_pot, half
 
 Mask = NDArray[np.bool_]
@@ -64,16 +64,20 @@ def test_only_a_small_hole_in_the_middle_is_filled(
     assert (found & (hole > 0)).sum() / hole.sum() == pytest.approx(0 if stays else 1, abs=0.15)
 
 
-@pytest.mark.parametrize(("sides", "lit"), [((1,), 0.0), ((-1, 1), 0.0), ((1,), 0.3)])
-def test_the_gaps_of_one_handle_or_of_two_are_taken_out(sides: tuple[int, ...], lit: float) -> None:
+@pytest.mark.parametrize(
+    ("sides", "lit", "part"), [((1,), 0.0, 4), ((-1, 1), 0.0, 4), ((1,), 0.3, 4), ((-1, 1), 0.0, 9)]
+)
+def test_the_gaps_of_one_handle_or_of_two_are_taken_out(
+    sides: tuple[int, ...], lit: float, part: int
+) -> None:
     """Also one into which the pot throws so much of its light that it stands out itself."""
     pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.15, 0.35, 0.6)))
     rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
     bow, lobe = np.zeros(pot.mask.shape, np.uint8), np.zeros(pot.mask.shape, np.uint8)
     for side in sides:
         middle = (int(cols[-1] if side > 0 else cols[0]), int(rows[0] + 0.45 * len(rows)))
-        size = (len(cols) // 4, len(rows) // 4)
-        cv2.ellipse(bow, middle, size, 0, 0, 360, 1, 16)
+        size = (len(cols) // part, len(rows) // part)
+        cv2.ellipse(bow, middle, size, 0, 0, 360, 1, 64 // part)
         cv2.ellipse(lobe, middle, size, 0, 0, 360, 1, -1)
     handle = (bow > 0) & ~pot.mask
     gap = (lobe > 0) & ~handle & ~pot.mask
@@ -96,3 +100,20 @@ def test_squares_that_mirror_each_other_on_the_wall_are_no_gaps() -> None:
     regions, evidence = divided(half(pot).rgb)
     chosen = regions.share_of(half(pot).mask) > 0.5
     assert (open_gaps(regions, evidence, chosen) == chosen).all()
+
+
+def test_a_thin_line_beside_a_pot_is_none_of_it_but_its_handle_is() -> None:
+    pot = half(draw_pot())
+    rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
+    crack, bow = np.zeros(pot.mask.shape, np.uint8), np.zeros(pot.mask.shape, np.uint8)
+    low = int(rows[0] + 0.8 * len(rows))
+    cv2.line(crack, (int(cols.mean()), low), (60, low), 1, 4)
+    middle = (int(cols[-1]), int(rows[0] + 0.45 * len(rows)))
+    cv2.ellipse(bow, middle, (len(cols) // 4, len(rows) // 4), 0, 0, 360, 1, 8)
+    line, handle = (crack > 0) & ~pot.mask, (bow > 0) & ~pot.mask
+    rgb = np.where((line | handle)[..., None], np.array((40, 30, 25)), pot.rgb).astype(np.uint8)
+    regions, _ = divided(rgb)
+    chosen = regions.share_of(pot.mask | handle | line) > 0.5
+    found = without_whiskers(regions, chosen)[regions.labels]
+    assert (found & line).sum() < 0.15 * line.sum()
+    assert (found & (pot.mask | handle)).sum() > 0.99 * (pot.mask | handle).sum()

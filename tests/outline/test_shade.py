@@ -146,3 +146,24 @@ def test_a_milky_foot_on_one_side_of_a_red_pot_is_no_shadow_of_the_table() -> No
     milky = np.where(pool[..., None], [150, 140, 147], pot.rgb).astype(np.uint8)
     regions, left = _cut(milky, pot.mask, pot.mask & ~pool)
     assert (left[regions.labels] & pool).sum() > 0.9 * pool.sum()
+
+
+@pytest.mark.parametrize("of_the_pot", [False, True])
+def test_a_broad_shadow_round_the_foot_is_none_of_it_but_a_dipped_half_is(of_the_pot: bool) -> None:
+    """As under a flared bowl, where no other cut leaves it out; both have the table's colour."""
+    pot = half(draw_pot(clay=(0.66, 0.60, 0.55), table=(0.24, 0.28, 0.20)))
+    rgb, mask = pot.rgb, pot.mask
+    rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
+    around = np.zeros(mask.shape, np.uint8)
+    middle = (int(cols.mean()), int(rows[0] + 0.9 * len(rows)))
+    cv2.ellipse(around, middle, (int(0.8 * len(cols)), len(rows) // 3), 0, 0, 360, 1, -1)
+    part = (around > 0) & (mask if of_the_pot else ~mask)
+    light = 1.0 - 0.4 * cv2.GaussianBlur(
+        part.astype(np.float32), (0, 0), 1.0 if of_the_pot else 7.0
+    )
+    table = np.array((0.24, 0.28, 0.20)) ** (1 / 2.2) * 255
+    drawn = np.where((part & mask)[..., None], table, rgb) * light[..., None] ** 0.45
+    regions, left = _cut(drawn.astype(np.uint8), mask | part)
+    found = left[regions.labels]
+    assert (found & part).sum() / part.sum() == pytest.approx(1.0 if of_the_pot else 0.0, abs=0.1)
+    assert (found & mask).sum() > 0.97 * mask.sum()
