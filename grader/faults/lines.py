@@ -48,6 +48,10 @@ _NEXT_PX = 2.0
 differs by less than 60 (cosine). Where a crack crosses a throwing ring, each stays itself. Of
 points nearer than two steps of tracing the step itself says nothing."""
 
+_ARM_SHARE, _TURNS_OFF = 0.6, 0.2
+"""A path that turns by nearly a right angle (cosine), read over so much of the shortest line on
+either side, has turned off into another line. A crack that does so is two that meet."""
+
 _STEP_MM, _STEP_PX = 0.4, 1.6
 """Neighbouring points of an unbroken line are at most this far apart: two pixels of tracing, or
 where these are coarser, one across the corner."""
@@ -298,10 +302,33 @@ def _chains(
         chain = [start]
         while chain[-1] != first:
             chain.append(int(previous[chain[-1]]))
-        chosen = members[chain]
-        steps = np.linalg.norm(np.diff(points[chosen], axis=0), axis=1)
-        if steps.sum() >= shortest_px:
-            yield chosen
+        for chosen in _between_corners(points, members[chain], shortest_px):
+            steps = np.linalg.norm(np.diff(points[chosen], axis=0), axis=1)
+            if steps.sum() >= shortest_px:
+                yield chosen
+
+
+def _between_corners(
+    points: Points, chain: NDArray[np.intp], shortest_px: float
+) -> list[NDArray[np.intp]]:
+    """Parts of a path between places where it turns off, as from a crack into the lip above it."""
+    path = points[chain]
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    arm = _ARM_SHARE * shortest_px
+
+    def at(place: NDArray[np.float64]) -> Points:
+        return np.column_stack([np.interp(place, along, path[:, axis]) for axis in (0, 1)])
+
+    before, after = path - at(along - arm), at(along + arm) - path
+    whole = (along > arm) & (along < along[-1] - arm)
+    turn = (before * after).sum(1)
+    turn /= np.maximum(np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1), 1e-6)
+    turn[~whole] = 1.0
+    cuts = []
+    while turn.min() < _TURNS_OFF:
+        cuts.append(int(turn.argmin()))
+        turn[np.abs(along - along[cuts[-1]]) < arm] = 1.0
+    return np.split(chain, sorted(cuts))
 
 
 def _goes_on(points: Points, across: Points, pairs: NDArray[np.intp]) -> NDArray[np.bool_]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.faults.evidence import ViewEvidence
-from grader.faults.slots import Slot
+from grader.faults.slots import Slot, tint_of
 from grader.surface import light_of, shrink
 
 CORE_MM = 0.3
@@ -93,8 +93,8 @@ class Paints:
             depth = taken.mean(1)
             # The lens makes a line paler than its paint, but never darker.
             deep = (depth > _FAINT) & (depth > slot.deepest - _PLATEAU)
-            tint = taken / np.maximum(depth, _FAINT)[:, None] - 1.0
-            off = np.abs(tint - slot.tint).max(1)
+            seen = tint_of(1.0 + slot.tint[slot.tells])
+            off = np.abs(tint_of(taken[:, slot.tells]) - seen).max(1)
             fits = deep & (off < _TINT + _ERRORS * slot.tint_error)
             area = float(self.area_mm2[fits].sum())
             if area > best.area_mm2:

@@ -31,8 +31,12 @@ would lack. A brown line lacks 0.8, a green one 0.7, a soft shadow 0.1 to 0.5. O
 than its blur this is known less well; the limits pass over from there to twice that breadth."""
 
 _SLOT_LIGHT = 0.03
-"""Linear light that comes back out of a slot in white light of 1, with the flare of the lens: on
-dark clay, which gives 0.06, a crack lacks but half."""
+"""Share of the light of a white surface that comes back out of a slot, with the flare of the lens:
+on dark clay, which gives 0.06, a crack lacks but half."""
+
+_TELLING = 2.0
+"""A colour of which the surface gives less than so many times the light of a slot says nothing of
+a line: what a picture file smears of it is cut off at black."""
 
 _MOST_BACK = 0.8
 """Of the light beside it, that may come back out of a slot in the colour which the clay gives least
@@ -77,6 +81,9 @@ _STRAIGHT = (0.35, 0.6)
 _LEAST_WIDTH_MM, _LEAST_MISSING = 0.03, 0.2
 """Fainter lines are not told from grain."""
 
+_LEAST_TAKEN = 0.15
+"""Share of light below which what is taken has no colour."""
+
 
 @dataclass(frozen=True, slots=True)
 class Slot:
@@ -97,6 +104,8 @@ class Slot:
         `whole` over what a slot would lack, 0..1.
     tint : ndarray of float64, shape (3,)
         Widths in red, green and blue over their mean, less 1.
+    tells : ndarray of bool, shape (3,)
+        Colours of which the surface gives enough light to say something of the line.
     tint_error : float
         Standard error of the tint.
     off_tint : float
@@ -114,6 +123,7 @@ class Slot:
     whole: float
     blackness: float
     tint: NDArray[np.float64]
+    tells: NDArray[np.bool_]
     tint_error: float
     off_tint: float
     deepest: float
@@ -146,7 +156,8 @@ def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | 
     if width <= _LEAST_WIDTH_MM or missing < _LEAST_MISSING:
         return None
     whole, demanded = _without_blur(surface, width, missing)
-    back = _SLOT_LIGHT / max(float(np.median(line.sides)), 2 * _SLOT_LIGHT)
+    slot_light = _SLOT_LIGHT * (surface.white_light or 1.0)
+    back = slot_light / max(float(np.median(line.sides)), 2 * slot_light)
     blackness = min(1.0, whole / (1.0 - back))
     taken = np.median(line.black_mm, axis=0)
     mean = max(float(taken.mean()), _LEAST_WIDTH_MM)
@@ -155,13 +166,16 @@ def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | 
     error = float(apart.std(0).max()) / np.sqrt(max(line.length_mm, 1.0)) / mean
     tint = taken / mean - 1.0
     deepest = float(np.quantile(line.missing, 0.9))
-    off_tint = _off_tint(line, tint)
+    tells = np.median(line.sides, axis=(0, 1)) > _TELLING * slot_light
+    if tells.sum() < 2:
+        tells[:] = True
+    off_tint = _off_tint(line, tint, slot_light, tells)
     if unpainted:
         # Rings and deeper glaze that a crack crosses add to its breadth, in their own colour, and
         # hardly to its middle. A picture file smears colour, so that fine paint has a grey middle.
         inmost = np.median(1.0 - line.middle / np.maximum(line.sides.mean(1), 1e-4), axis=0)
         grey = inmost / max(float(inmost.mean()), _LEAST_MISSING) - 1.0
-        off_tint = min(off_tint, _off_tint(line, grey))
+        off_tint = min(off_tint, _off_tint(line, grey, slot_light, tells))
     likeness = (
         rise(line.covered, _COVERED)
         * rise(blackness, demanded)
@@ -182,6 +196,7 @@ def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | 
         whole=whole,
         blackness=blackness,
         tint=tint,
+        tells=tells,
         tint_error=float(error),
         off_tint=off_tint,
         deepest=deepest,
@@ -210,13 +225,28 @@ def _without_blur(
     return min(1.0, missing * broad / float(np.sqrt(broad**2 - blur**2))), (low, high)
 
 
-def _off_tint(line: Line, tint: NDArray[np.float64]) -> float:
+def _off_tint(
+    line: Line, tint: NDArray[np.float64], slot_light: float, tells: NDArray[np.bool_]
+) -> float:
     """Greatest difference between the tint of a line and that of a slot, however dark it is."""
     sound = np.maximum(np.median(line.sides, axis=(0, 1)), 1e-3)
-    light = np.array((0.0, 0.5 * _SLOT_LIGHT, _SLOT_LIGHT))[:, None]
-    taken = 1.0 - np.minimum(light / sound, _MOST_BACK)
-    expected = taken / taken.mean(1, keepdims=True) - 1.0
-    return float(np.abs(tint - expected).max(1).min())
+    light = np.array((0.0, 0.5 * slot_light, slot_light))[:, None]
+    expected = (1.0 - np.minimum(light / sound, _MOST_BACK))[:, tells]
+    return float(np.abs(tint_of(expected) - tint_of(1.0 + tint[tells])).max(1).min())
+
+
+def tint_of(taken: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Light taken in each colour over its mean, less 1.
+
+    Parameters
+    ----------
+    taken : ndarray of float64, shape (..., colours)
+
+    Returns
+    -------
+    ndarray of float64, of the same shape
+    """
+    return np.asarray(taken / np.maximum(taken.mean(-1, keepdims=True), _LEAST_TAKEN) - 1.0)
 
 
 def _unlike(line: Line) -> float:
