@@ -113,6 +113,10 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     like = paints.like(slot, clay)
     own = slot.line.length_mm * max(slot.width_mm - 2 * CORE_MM, _LEAST_CORE_MM)
     if like.area_mm2 <= max(_AREA_MM2, _TIMES * own):
+        # What is painted inside a bowl is known to no view from the side, but shows itself.
+        within = view.zones.inside
+        if within[rows, cols].mean() > 0.5 and _is_attached(view, slot, within):
+            return 1.0, True
         return by_brush, False
     # Views from above and below see painted walls aslant, and know of no facing part.
     aslant = view.skin is None and share > _IN_PAINT
@@ -121,7 +125,7 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
         return 1.0, True
     # From above and below, lines on the wall look finer than they are.
     broad = 1.0 if view.skin is None or share > _IN_PAINT else _broad_enough(slot)
-    by_shape = 1.0 if _is_attached(view, slot) else _keeps_its_depth(slot)
+    by_shape = 1.0 if _is_attached(view, slot, view.zones.paint) else _keeps_its_depth(slot)
     return max(by_brush, broad * by_shape), True
 
 
@@ -208,8 +212,8 @@ def _runs_through_paint(view: ViewEvidence, slot: Slot) -> bool:
     return True
 
 
-def _as_dark_as_seen(view: ViewEvidence, slot: Slot) -> Mask:
-    """Paint of the same view that is as dark as the line shows, on every third row and column.
+def _as_dark_as_seen(view: ViewEvidence, slot: Slot, paint: Mask) -> Mask:
+    """What may be paint and is as dark as the line shows, on every third row and column.
 
     Beside the shape that it grows from, a line lies in the same light and haze: how black it
     would be without the blur of the lens need not be guessed.
@@ -221,16 +225,16 @@ def _as_dark_as_seen(view: ViewEvidence, slot: Slot) -> Mask:
     # of the clay beside it; but a shape that is light in any one colour has another paint.
     light = cv2.GaussianBlur(view.surface.light, (0, 0), view.surface.px(_GRAIN_MM))
     pick = np.s_[::3, ::3]
-    return np.asarray(view.zones.paint[pick] & (light[pick] < level).all(-1))
+    return np.asarray(paint[pick] & (light[pick] < level).all(-1))
 
 
 def _area_mm2(view: ViewEvidence, mask: Mask) -> float:
     return 9 * float(mask.sum()) / view.surface.px_per_mm**2
 
 
-def _is_attached(view: ViewEvidence, slot: Slot) -> bool:
+def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask) -> bool:
     """Whether an end of the line meets a larger shape of its own colour, coming from nowhere."""
-    dark = _as_dark_as_seen(view, slot)
+    dark = _as_dark_as_seen(view, slot, paint)
     ends = np.round(slot.line.path[[0, -1]]).astype(int)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
     areas = 9 * stats[:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2

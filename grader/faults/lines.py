@@ -48,9 +48,9 @@ _NEXT_PX = 2.0
 differs by less than 60 (cosine). Where a crack crosses a throwing ring, each stays itself. Of
 points nearer than two steps of tracing the step itself says nothing."""
 
-_ARM_SHARE, _TURNS_OFF = 0.6, 0.2
-"""A path that turns by nearly a right angle (cosine), read over so much of the shortest line on
-either side, has turned off into another line. A crack that does so is two that meet."""
+_TURNS_OFF = 0.3
+"""A path that turns by 73 degrees and more (cosine), read over the shortest line on either side,
+has turned off into another line. A crack that does so is two that meet."""
 
 _STEP_MM, _STEP_PX = 0.4, 1.6
 """Neighbouring points of an unbroken line are at most this far apart: two pixels of tracing, or
@@ -314,20 +314,19 @@ def _between_corners(
     """Parts of a path between places where it turns off, as from a crack into the lip above it."""
     path = points[chain]
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
-    arm = _ARM_SHARE * shortest_px
 
     def at(place: NDArray[np.float64]) -> Points:
         return np.column_stack([np.interp(place, along, path[:, axis]) for axis in (0, 1)])
 
-    before, after = path - at(along - arm), at(along + arm) - path
-    whole = (along > arm) & (along < along[-1] - arm)
+    before, after = path - at(along - shortest_px), at(along + shortest_px) - path
+    whole = (along > shortest_px) & (along < along[-1] - shortest_px)
     turn = (before * after).sum(1)
     turn /= np.maximum(np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1), 1e-6)
     turn[~whole] = 1.0
     cuts = []
     while turn.min() < _TURNS_OFF:
         cuts.append(int(turn.argmin()))
-        turn[np.abs(along - along[cuts[-1]]) < arm] = 1.0
+        turn[np.abs(along - along[cuts[-1]]) < shortest_px] = 1.0
     return np.split(chain, sorted(cuts))
 
 

@@ -40,9 +40,10 @@ _LEAST_TWIN_SHARE, _TWIN_ASIDE = 0.01, 0.55
 table's look that mirror each other are the gaps of two handles: gaps of one were 2 % and more, and
 lay at 0.57 and further out. Smaller ones are painted, more often than not."""
 
-_FAR_ASIDE = 0.83
-"""From here on they are gaps however small (those of small handles lay at 0.85): a wall is seen so
-much at a slant there that what is painted on it is but a line."""
+_FAR_ASIDE, _LEAST_FAR_SHARE = 0.83, 0.001
+"""From here on any that edges shut in is a gap, however small (those of small handles lay at 0.85,
+with a share of 0.0017 each): a wall is seen so much at a slant there that what is painted on it is
+but a line."""
 
 _LEAST_GAP_SHARE = 0.003
 """Of the piece; smaller ones change no measurement."""
@@ -86,17 +87,23 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     for part in connected_parts(regions, faint & beside):
         if regions.area_px[part].sum() >= _LEAST_GAP_SHARE * size:
             out[part] = False
-    known = learn_from(regions, evidence, chosen, doubtful=chosen & beside)
-    if known is not None:
-        for part in connected_parts(regions, out & beside & (unlike < _LIKE_TABLE * usual)):
-            area = regions.area_px[part]
-            large = area.sum() >= _LEAST_GAP_SHARE * size
-            if large and area @ known[part] < 0 and _is_shut_in(regions, evidence, out, part):
-                out[part] = False
     for part in _twins(regions, faint & ~beside, mask):
-        far = _aside(regions, mask, part) > _FAR_ASIDE
-        least = _LEAST_GAP_SHARE if far else _LEAST_TWIN_SHARE
-        if regions.area_px[part].sum() >= least * size and _is_enclosed(regions, chosen, part):
+        large = regions.area_px[part].sum() >= _LEAST_TWIN_SHARE * size
+        if large and _is_enclosed(regions, chosen, part):
+            out[part] = False
+    known = learn_from(regions, evidence, chosen, doubtful=chosen & beside)
+    if known is None:
+        return out
+    like_table = unlike < _LIKE_TABLE * usual
+    for part in connected_parts(regions, out & beside & like_table):
+        area = regions.area_px[part]
+        large = area.sum() >= _LEAST_GAP_SHARE * size
+        if large and area @ known[part] < 0 and _is_shut_in(regions, evidence, out, part):
+            out[part] = False
+    for part in connected_parts(regions, out & ~beside & like_table & (known < 0)):
+        large = regions.area_px[part].sum() >= _LEAST_FAR_SHARE * size
+        far = large and _aside(regions, mask, part) > _FAR_ASIDE
+        if far and _is_shut_in(regions, evidence, out, part):
             out[part] = False
     return out
 

@@ -352,3 +352,33 @@ def test_a_dark_line_along_a_glazed_handle_lies_between_two_lights(
     handle = dataclasses.replace(view.zones, body_right=np.zeros_like(view.zones.body_right))
     seen = dataclasses.replace(view, zones=handle)
     assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == is_crack
+
+
+@pytest.mark.parametrize("fold_mm", [0.9, 1.6])
+def test_a_crack_that_ends_in_the_fold_below_a_lip_is_parted_from_it(fold_mm: float) -> None:
+    """The fold alone is no slot, and the two traced as one line are none either."""
+    fold = made.line([(8, 13.6), (30.2, 13.9)], fold_mm)
+    shade = np.array(made.WHITE_CLAY) * 0.6
+    cracked = made.crack(made.wall(made.WHITE_CLAY), start_mm=(30, 14), length_mm=15, width_mm=0.5)
+    assert _found(made.lay(made.wall(made.WHITE_CLAY), fold, shade)) == []
+    (found,) = _found(made.lay(cracked, fold, shade))
+    assert found.diameter_mm == pytest.approx(14, abs=2)
+    assert made.place_mm(found) == pytest.approx((29.7, 21.3), abs=1)
+
+
+@pytest.mark.parametrize("leaf_mm", [0.0, 6.0])
+def test_a_twig_painted_inside_a_bowl_shows_itself_by_its_leaf(leaf_mm: float) -> None:
+    """A view from the side knows of no paint in there; a crack has no leaf."""
+    picture = made.crack(made.wall(), start_mm=(22, 12), length_mm=18, width_mm=0.9)
+    if leaf_mm:
+        picture = made.lay(picture, made.ellipse((21, 9), leaf_mm, leaf_mm), made.SLOT)
+    evidence = made.seen(picture, decorated=True)
+    (view,) = evidence.views
+    zones = dataclasses.replace(
+        view.zones,
+        inside=view.surface.mask,
+        paint=np.zeros_like(view.zones.paint),
+        painted=np.zeros_like(view.zones.painted),
+    )
+    evidence = dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+    assert bool(crack.find(evidence)) == (leaf_mm == 0.0)

@@ -21,11 +21,12 @@ def _line(
     tint: tuple[float, float, float] = (1.0, 1.0, 1.0),
     left: NDArray[np.float64] | None = None,
     missing: NDArray[np.float64] | None = None,
+    clay: NDArray[np.float64] = CLAY,
 ) -> Line:
     """A crooked line of 12 mm that keeps back as much of every colour in its middle, 80 %."""
     down = np.linspace(0, 12, POINTS)
     wander = 0.4 * np.sin(down * 1.7) + 0.3 * np.sin(down * 0.6)
-    sides = np.tile(CLAY, (POINTS, 2, 1))
+    sides = np.tile(clay, (POINTS, 2, 1))
     if left is not None:
         sides[:, 0] = left
     missing = np.full(POINTS, 0.8) if missing is None else missing
@@ -38,7 +39,7 @@ def _line(
         black_mm=width_mm[:, None] * np.array(tint),
         spread_mm=np.full(POINTS, 0.6),
         sides=sides,
-        middle=(1 - missing)[:, None] * CLAY,
+        middle=(1 - missing)[:, None] * clay,
         falls=np.zeros(2),
         unrest=0.02,
     )
@@ -72,3 +73,19 @@ def test_a_coat_is_held_against_itself_only_where_both_sides_are_one_surface() -
     assert flanked is not None
     assert drawing._keeps_its_depth(flanked) == 1.0
     assert drawing._keeps_its_depth(clay) < 1.0
+
+
+@pytest.mark.parametrize(("blue", "is_slot"), [(0.02, True), (0.20, False)])
+def test_a_colour_that_the_clay_hardly_gives_says_nothing_of_a_line(
+    blue: float, is_slot: bool
+) -> None:
+    """In dim warm light a picture file cuts off at black what it smears of the blue."""
+    surface = made.seen(made.wall()).views[0].surface
+    line = _line(
+        width_mm=np.full(POINTS, 0.45), tint=(1.1, 1.08, 0.75), clay=np.array([0.30, 0.20, blue])
+    )
+    slot = as_slot(surface, line)
+    assert slot is not None
+    assert slot.tells.tolist() == [True, True, not is_slot]
+    assert (slot.likeness > 0.9) == is_slot
+    assert slot.likeness > 0.9 or slot.likeness < 0.3
