@@ -17,7 +17,7 @@ from grader.faults.evidence import ViewEvidence
 from grader.faults.paints import CORE_MM, Paints, clay_along
 from grader.faults.slots import Slot, rise
 from grader.piece import Mask
-from grader.surface import grow
+from grader.surface import grow, shrink
 
 _THIN_MM = 0.55
 _BROAD_MM = 0.75
@@ -115,8 +115,9 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     if like.area_mm2 <= max(_AREA_MM2, _TIMES * own):
         # What is painted inside a bowl is known to no view from the side, but shows itself.
         within = view.zones.inside
-        if within[rows, cols].mean() > 0.5 and _is_attached(view, slot, within):
-            return 1.0, True
+        by_shape = _broad_enough(slot) if within[rows, cols].mean() > 0.5 else 0.0
+        if by_shape > by_brush and _is_attached(view, slot, within, broad=True):
+            return by_shape, True
         return by_brush, False
     # Views from above and below see painted walls aslant, and know of no facing part.
     aslant = view.skin is None and share > _IN_PAINT
@@ -232,9 +233,15 @@ def _area_mm2(view: ViewEvidence, mask: Mask) -> float:
     return 9 * float(mask.sum()) / view.surface.px_per_mm**2
 
 
-def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask) -> bool:
-    """Whether an end of the line meets a larger shape of its own colour, coming from nowhere."""
+def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask, *, broad: bool = False) -> bool:
+    """Whether an end of the line meets a larger shape of its own colour, coming from nowhere.
+
+    Where `paint` is no mask of paint, the shape must be `broad`, as the line itself is in it.
+    """
     dark = _as_dark_as_seen(view, slot, paint)
+    if broad:
+        wide = view.surface.px(max(float(np.median(slot.line.spread_mm)), slot.width_mm)) / 3
+        dark = grow(shrink(dark, wide), wide)
     ends = np.round(slot.line.path[[0, -1]]).astype(int)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
     areas = 9 * stats[:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2
