@@ -88,10 +88,15 @@ as the clay matches itself over the piece, but for the paint that lens and senso
 a ragged mark that may be a seventh; more would turn other paints into clay."""
 
 _WHITE_PX = 14.0
-_LEAST_WHITE = 0.035
+_LEAST_WHITE, _WHITE, _OF_TONE = 0.3, 0.55, 3.0
 """A mark so wide (seven blurs of the lens) that no paint reaches its middle is white paint where it
-is so much nearer to neutral than clay (log-chromaticity), and by both that and its tone by twice as
-much: bare clay lies within half of it, or is the darker where a scrap of paint is left."""
+lacks the first share of the clay's colour and this share, with so many times its tone above that of
+clay (log light), comes to the second: white dots made 0.62 and more, bare clay up to 0.46, as it is
+no lighter than clay."""
+
+_HUE_NOISE = 0.03
+"""Log-chromaticity by which the middles of marks of one colour differ: on nearly white clay white
+paint cannot be told."""
 
 _BLEND = 0.5
 """A blend of two paints lies within half its distance from either on the line between them."""
@@ -523,7 +528,7 @@ def _core_is_clay(
 
 
 def _is_white(view: ViewEvidence, spot: Spot, at: tuple[int, int], mixed: _Mixed) -> bool:
-    """Whether a mark is white paint: nearer to neutral than the clay, and as much lighter."""
+    """Whether a mark is white paint: nearer to neutral than the clay, and lighter."""
     core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
     core = core if core.any() else spot.region
     window = window_of(spot.region, at)
@@ -532,8 +537,11 @@ def _is_white(view: ViewEvidence, spot: Spot, at: tuple[int, int], mixed: _Mixed
         for plane in (view.surface.chroma, view.zones.clay_chroma)
     )
     lighter = float(np.median(mixed.lighter[window_of(spot.region, spot.corner)][core]))
-    whiter = float((clay - chroma) @ clay) / max(1e-3, float(np.hypot(*clay)))
-    return min(whiter, whiter + lighter - _LEAST_WHITE) > _LEAST_WHITE
+    away = float(np.hypot(*clay))
+    whiter = float((clay - chroma) @ clay) / max(away, 1e-3)
+    share = whiter / max(away, 1e-3)
+    told = whiter > _HUE_NOISE and share > _LEAST_WHITE
+    return told and share + _OF_TONE * lighter > _WHITE
 
 
 def _let_in(radius_px: float, blur_px: float) -> float:
