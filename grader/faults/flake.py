@@ -192,7 +192,7 @@ class _Bitten:
     corner: tuple[int, int]
     mixed: _Mixed
     outline_mm: float
-    white_dots: int
+    white_dots: bool
 
 
 def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
@@ -239,7 +239,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         report = _report(view, spot, corner, mixed, ring)
         if report is not None:
             out.append(report)
-    white = sum(
+    white = any(
         spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
         for spot in spots
     )
@@ -251,7 +251,7 @@ def _bitten(
     window: tuple[slice, slice],
     mixed: _Mixed,
     where: Mask,
-    white_dots: int,
+    white_dots: bool,
 ) -> _Bitten:
     """Bites of one view that show bare clay where there can be paint."""
     surface, zones = view.surface, view.zones
@@ -504,9 +504,11 @@ def _core_is_clay(
     """
     if spot.diameter_px < _CORE_PX:
         return True
-    core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
+    core = _core(spot)
     if core.sum() < 4:
         return True
+    if spot.diameter_px > _WHITE_PX and _is_white(view, spot, at, mixed):
+        return False
     window = window_of(spot.region, at)
     chroma = np.median(view.surface.chroma[window][core], axis=0)
     clay = np.median(view.zones.clay_chroma[window][core], axis=0)
@@ -518,8 +520,6 @@ def _core_is_clay(
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     light = np.median(view.surface.light[window][core], axis=0)
     share = np.linspace(0, most, 5)[:, None]
-    if spot.diameter_px > _WHITE_PX and _is_white(view, spot, at, mixed):
-        return False
     freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
     off = float(np.hypot(*(chroma + freed - clay).T).min())
     # A ragged flake lets in more than a disc does.
@@ -527,9 +527,14 @@ def _core_is_clay(
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
 
 
+def _core(spot: Spot) -> Mask:
+    """The middle of a mark, two pixels within its outline."""
+    return shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
+
+
 def _is_white(view: ViewEvidence, spot: Spot, at: tuple[int, int], mixed: _Mixed) -> bool:
     """Whether a mark is white paint: nearer to neutral than the clay, and lighter."""
-    core = shrink(np.pad(spot.region, 1), 2)[1:-1, 1:-1]
+    core = _core(spot)
     core = core if core.any() else spot.region
     window = window_of(spot.region, at)
     chroma, clay = (

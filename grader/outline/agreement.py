@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from grader.outline.cut import cut_again, learn_from
-from grader.outline.parts import connected_parts, fill_bays, open_gaps
+from grader.outline.parts import ball, connected_parts, fill_bays, open_gaps
 from grader.outline.regions import Mask, Regions
 from grader.outline.surroundings import Evidence
 
@@ -226,9 +226,9 @@ def disputes(mask: Mask, expected: Expected) -> tuple[Mask, Mask]:
         Without what lies within the slack of an outline.
     """
     slack = max(1, round(_SLACK * float(np.sqrt(np.count_nonzero(mask)))))
-    ball = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * slack + 1, 2 * slack + 1))
-    core = cv2.erode(expected.core.astype(np.uint8), ball) > 0
-    reach = cv2.dilate(expected.reach.astype(np.uint8), ball) > 0
+    within = ball(2 * slack + 1)
+    core = cv2.erode(expected.core.astype(np.uint8), within) > 0
+    reach = cv2.dilate(expected.reach.astype(np.uint8), within) > 0
     return core & ~mask, mask & ~reach
 
 

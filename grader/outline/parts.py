@@ -119,10 +119,9 @@ def _is_shut_in(regions: Regions, evidence: Evidence, chosen: Mask, part: NDArra
     filled = regions.share_of(ndimage.binary_fill_holes(chosen[regions.labels])) > 0.5
     if not _is_enclosed(regions, filled, part):
         return False
-    inside = np.isin(regions.pairs, part)
-    other = np.where(inside[:, 0], regions.pairs[:, 1], regions.pairs[:, 0])
-    rim = (inside.sum(1) == 1) & chosen[other]
-    length, closed = regions.border_px[rim], evidence.edge_cost[rim] < _CLOSED_COST
+    rim, beyond = rim_of(regions, part)
+    length = regions.border_px[rim] * chosen[beyond]
+    closed = evidence.edge_cost[rim] < _CLOSED_COST
     return float(length[closed].sum()) > _SHUT_SHARE * float(length.sum())
 
 
@@ -174,7 +173,6 @@ def fill_bays(
     filled = ndimage.binary_fill_holes(mask)
     # The far side may bulge a little beyond the hull; what the piece encloses is no bay.
     within = (regions.share_of(hull > 0) > 0.3) & (regions.share_of(filled) < 0.5)
-    first, second = regions.pairs.T
     edge = evidence.edge_cost < _CLOSED_COST
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
@@ -182,11 +180,8 @@ def fill_bays(
     for part in connected_parts(regions, within & ~chosen & ~evidence.fixed, without=edge):
         if regions.area_px[part].sum() < least * size:
             continue
-        inside = np.zeros(regions.count, bool)
-        inside[part] = True
-        rim = inside[first] != inside[second]
-        other = np.where(inside[first], second, first)[rim]
-        far = ~chosen[other]
+        rim, beyond = rim_of(regions, part)
+        far = ~chosen[beyond]
         length, closed = regions.border_px[rim], edge[rim]
         if not far.any() or far.all():
             continue
@@ -231,13 +226,31 @@ def without_whiskers(regions: Regions, chosen: Mask) -> Mask:
     ndarray of bool, shape (n,)
     """
     mask = chosen[regions.labels].astype(np.uint8)
-    thick = cv2.morphologyEx(mask, cv2.MORPH_OPEN, _ball(_WHISKER_PX))
-    far = (mask > 0) & (cv2.dilate(thick, _ball(2 * _WHISKER_PX)) == 0)
+    thick = cv2.morphologyEx(mask, cv2.MORPH_OPEN, ball(_WHISKER_PX))
+    far = (mask > 0) & (cv2.dilate(thick, ball(2 * _WHISKER_PX)) == 0)
     return chosen & ~(regions.share_of(far) > 0.5)
 
 
-def _ball(wide_px: int) -> NDArray[np.uint8]:
+def ball(wide_px: int) -> NDArray[np.uint8]:
+    """A round structuring element, for growing and shrinking a mask."""
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide_px, wide_px)).astype(np.uint8)
+
+
+def rim_of(regions: Regions, part: NDArray[np.intp]) -> tuple[Mask, NDArray[np.intp]]:
+    """Borders all round a part, and the regions beyond them.
+
+    Returns
+    -------
+    rim : ndarray of bool, shape (m,)
+        Which of `Regions.pairs` have one region in the part.
+    beyond : ndarray of int
+        The other region of each.
+    """
+    inside = np.zeros(regions.count, bool)
+    inside[part] = True
+    first, second = regions.pairs.T
+    rim = inside[first] != inside[second]
+    return rim, np.where(inside[first], second, first)[rim]
 
 
 def connected_parts(

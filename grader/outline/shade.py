@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from grader.outline.cut import SURE, cut
 from grader.outline.likeness import like_table, spread_about
-from grader.outline.parts import beyond_mirror, connected_parts
+from grader.outline.parts import beyond_mirror, connected_parts, rim_of
 from grader.outline.regions import Mask, Regions, Values, weighted_quantiles
 from grader.outline.surroundings import (
     EDGE_COST,
@@ -103,9 +103,9 @@ class _Part:
     colour; `off_piece` and `off_table` log-chromaticity, `over_table` and `over_piece` log light,
     `outer_cost` that of a pixel of its border and `outer_step` the log light between the regions
     that meet there, `with_edge` the share of its border, to the table or to the piece, that is an
-    edge; `on_card` the share that is the outline of a card; `share` its
-    size, `single` that of it which has no counterpart on the other side, and `low` that which lies
-    low; `to_frame` whether it runs on to the margin.
+    edge; `on_card` the share that is the outline of a card; `share` its size, `single` that of it
+    which has no counterpart on the other side, and `low` that which lies low; `to_frame` whether it
+    runs on to the margin.
     """
 
     regions: NDArray[np.int64]
@@ -242,19 +242,16 @@ def _left_out(
     size = float(area[chosen].sum())
     table_at = np.flatnonzero(~chosen & (regions.card_share <= 0.5))
     low = _lower(regions, chosen, _LOW_FROM)
-    first, second = regions.pairs.T
     for part in connected_parts(regions, chosen & ~other):
         own = float(area[part].sum())
         if not _LEAST_SHARE < own / size < most_share or part.tobytes() in seen:
             continue
         seen.add(part.tobytes())
-        inside = np.zeros(regions.count, bool)
-        inside[part] = True
-        rim = inside[first] != inside[second]
-        beyond = np.where(inside[first], second, first)[rim]
+        rim, beyond = rim_of(regions, part)
         outer = ~chosen[beyond]
         table = _near(regions, part, table_at)
-        rest = chosen & ~inside
+        rest = chosen.copy()
+        rest[part] = False
         piece = _near(regions, part, np.flatnonzero(rest))
         if not outer.any() or outer.all() or min(len(table), len(piece)) < _FEWEST:
             continue

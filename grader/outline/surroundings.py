@@ -93,7 +93,7 @@ def weigh_surroundings(regions: Regions, cards: Mask) -> Evidence | None:
         spread = np.maximum(spread, 1.4826 * np.median(np.abs(regions.step[among]), axis=0))
     places = np.flatnonzero(seeds)
     chroma, light, texture = squared_differences(regions, places, spread, darker=SHADOW_WEIGHT)
-    far = ((apart(regions, places) / _NEAR) ** 2).sum(-1)
+    far = _far(regions, places)
     unlike_colour = nearest(chroma + light + far, _EVIDENCE)
     unlike_all = nearest(chroma + light + 0.5 * texture + far, _EVIDENCE)
     unlike_texture = nearest(texture + far, _EVIDENCE)
@@ -115,7 +115,7 @@ def weigh_surroundings(regions: Regions, cards: Mask) -> Evidence | None:
         fixed=seeds | on_card,
         spread=spread,
         unlike=unlike,
-        log_odds=unlike @ _PIECE[:-1] + _PIECE[-1],
+        log_odds=_odds(unlike),
         way_in=way_in,
         edge_cost=_edge_cost(regions, spread, unlike_colour),
     )
@@ -131,11 +131,19 @@ def odds_blind_to_shade(regions: Regions, evidence: Evidence) -> Values:
     """
     places = np.flatnonzero(evidence.fixed & (regions.card_share <= 0.5))
     chroma, light, _ = squared_differences(regions, places, evidence.spread, darker=0.0)
-    far = ((apart(regions, places) / _NEAR) ** 2).sum(-1)
     unlike = evidence.unlike.copy()
     # Texture is told apart by light, too: it has no say here.
-    unlike[:, :2] = np.log1p(nearest(chroma + light + far, _EVIDENCE))[:, None]
+    unlike[:, :2] = np.log1p(nearest(chroma + light + _far(regions, places), _EVIDENCE))[:, None]
+    return _odds(unlike)
+
+
+def _odds(unlike: Values) -> Values:
     return np.asarray(unlike @ _PIECE[:-1] + _PIECE[-1])
+
+
+def _far(regions: Regions, places: NDArray[np.int64]) -> NDArray[np.float32]:
+    """Squared distance of all regions from some of them, counted like spreads."""
+    return np.asarray(((apart(regions, places) / _NEAR) ** 2).sum(-1))
 
 
 def _margins(cards: Mask) -> Mask:

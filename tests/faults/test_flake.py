@@ -146,15 +146,9 @@ def test_white_dots_on_a_light_clay_are_whiter_and_lighter_than_it(
     colour: tuple[float, float, float], count: int
 ) -> None:
     """Spots of a brush are as ragged as flakes, and one lies at the outline."""
-    clay = (0.70, 0.655, 0.57)
-    walls = []
-    for seed in range(4):
-        picture = made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), made.BROWN)
-        for number, at in enumerate([(18, 31), (26, 29), (24, 39.4)]):
-            picture = made.lay(picture, made.island(at, 2.3, seed=number), colour)
-        walls.append(picture)
-    plain = [
-        made.lay(made.wall(clay, seed=seed), made.ellipse((24, 30), 26, 20), made.BROWN)
-        for seed in (1, 2, 3)
-    ]
-    assert len(flake.find(made.seen(walls[0], *plain, decorated=True))) == count
+    front, *plain = (
+        _field(made.wall((0.70, 0.655, 0.57), seed=seed), made.BROWN) for seed in range(4)
+    )
+    for number, at in enumerate([(18, 31), (26, 29), (24, 39.4)]):
+        front = made.lay(front, made.island(at, 2.3, seed=number), colour)
+    assert len(flake.find(made.seen(front, *plain, decorated=True))) == count

@@ -15,11 +15,19 @@ from tests.drawn import draw_pot, half
 
 def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """A patch of table at the lower left of the pot, as wide as a third of it."""
+    return _disc(mask, (0.12, 0.8), (0.25, 1 / 6)) & ~mask
+
+
+def _disc(
+    mask: NDArray[np.bool_], at: tuple[float, float], axes: tuple[float, float]
+) -> NDArray[np.bool_]:
+    """An ellipse; its middle and half axes (x, y) are shares of the width and height of a pot."""
     rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
-    patch = np.zeros(mask.shape, np.uint8)
-    middle = (int(cols[0] + 0.12 * len(cols)), int(rows[0] + 0.8 * len(rows)))
-    cv2.ellipse(patch, middle, (len(cols) // 4, len(rows) // 6), 0, 0, 360, 1, -1)
-    return (patch > 0) & ~mask
+    disc = np.zeros(mask.shape, np.uint8)
+    middle = (int(cols[0] + at[0] * len(cols)), int(rows[0] + at[1] * len(rows)))
+    size = (int(axes[0] * len(cols)), int(axes[1] * len(rows)))
+    cv2.ellipse(disc, middle, size, 0, 0, 360, 1, -1)
+    return disc > 0
 
 
 def _cut(
@@ -78,11 +86,8 @@ def test_shadow_that_fades_all_round_into_a_table_of_the_same_colour_is_taken_ou
     """The foot of the pot is in the shade too, so that neither border of it is an edge."""
     drawn = half(draw_pot(clay=(0.68, 0.56, 0.41), table=(0.66, 0.55, 0.40)))
     rgb, pot = drawn.rgb, drawn.mask
-    rows, cols = np.flatnonzero(pot.any(1)), np.flatnonzero(pot.any(0))
-    ring = np.zeros(pot.shape, np.uint8)
-    middle = (int(cols.mean()), int(rows[0] + 0.97 * len(rows)))
-    cv2.ellipse(ring, middle, (int(0.62 * len(cols)), len(rows) // 7), 0, 0, 360, 1, -1)
-    shade = (ring > 0) & ~pot
+    ring = _disc(pot, (0.5, 0.97), (0.62, 1 / 7))
+    shade = ring & ~pot
     light = 1.0 - 0.6 * cv2.GaussianBlur(ring.astype(np.float32), (0, 0), 9.0)
     darker = (rgb * (light**0.45)[..., None]).astype(np.uint8)
     regions, left = _cut(darker, pot | shade, pot)
@@ -153,11 +158,7 @@ def test_a_broad_shadow_round_the_foot_is_none_of_it_but_a_dipped_half_is(of_the
     """As under a flared bowl, where no other cut leaves it out; both have the table's colour."""
     pot = half(draw_pot(clay=(0.66, 0.60, 0.55), table=(0.24, 0.28, 0.20)))
     rgb, mask = pot.rgb, pot.mask
-    rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
-    around = np.zeros(mask.shape, np.uint8)
-    middle = (int(cols.mean()), int(rows[0] + 0.9 * len(rows)))
-    cv2.ellipse(around, middle, (int(0.8 * len(cols)), len(rows) // 3), 0, 0, 360, 1, -1)
-    part = (around > 0) & (mask if of_the_pot else ~mask)
+    part = _disc(mask, (0.5, 0.9), (0.8, 1 / 3)) & (mask if of_the_pot else ~mask)
     light = 1.0 - 0.4 * cv2.GaussianBlur(
         part.astype(np.float32), (0, 0), 1.0 if of_the_pot else 7.0
     )
