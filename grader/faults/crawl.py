@@ -122,6 +122,12 @@ _ROLLED_TRUST = 0.6
 foot darker by a third, its crest lit on half of it. A glaze that flows or breaks has soft rims; a
 sign pressed into the clay may have as hard ones, so that such an island is less sure."""
 
+_SHUT_DEPTH, _SHUT_STEP, _SHUT_GRAINS = (0.15, 0.25), (0.02, 0.045), (4.0, 8.0)
+_SHUT_GLEAM = (0.25, 0.4)
+"""A roll closed all round tells by itself too, where what it shuts in is lighter on all sides by a
+twentieth and by so many spreads of the grain, but not by as much as a shine. Within a sign pressed
+into the clay, where a glaze breaks, and between throwing rings lies the same surface as beside."""
+
 _PUPIL = (0.03, 0.08)
 _PUPIL_TONE = 0.45
 """Share of an island that is darker than its clay by a factor of 1.6, as paint is: the pupil of a
@@ -327,17 +333,20 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         * rise(low / max(step, 1e-6), _RIMLESS_EVEN)
         * rise(step / max(island.grain, 1e-3), _RIMLESS_GRAINS)
     )
-    if max(rimmed, rimless) < _LEAST_SIGN:
+    shut = _shut(island, rim, depth) * (painted_round < _BESIDE_PAINT)
+    if max(rimmed, rimless, shut) < _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
     form = _is_form(view, island)
     if form > 1.0 - _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
     rows, cols = island.core
     zones = view.zones
+    even = False
     lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
     if painted_round < _BESIDE_PAINT:
         # The glazed clay beside it says more than the fit over the whole piece.
-        lift = step if island.diameter_mm > _WIDE_MM else min(lift, step)
+        even = rim > _RIM[1] and low > _SHUT_GRAINS[1] * max(island.grain, 1e-3)
+        lift = step if even or island.diameter_mm > _WIDE_MM else min(lift, step)
         uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
         rimmed *= 1.0 - rise(uneven, _UNEVEN)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
@@ -347,9 +356,15 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         paler = float(np.hypot(*np.median(change[beside_clay], axis=0)))
         rimmed *= rise((hue + paler) / 2, _PALER)
     rimmed *= rise(lift, _LIFT)
-    if painted_round > 0.05 or zones.inside[rows, cols].any() or zones.paint[rows, cols].any():
+    if even:
+        hue = min(hue, float(np.hypot(*np.median(change, axis=0))))
+    if zones.paint[rows, cols].any():
+        rimless = shut = 0.0
+    if painted_round > 0.05 or zones.inside[rows, cols].any():
         rimless = 0.0
     clipped = float(view.surface.clipped[rows, cols].mean())
+    # Where the light burns out one channel of the clay itself, that says nothing of a glint.
+    clipped -= _share_beside(view, island, view.surface.clipped)
     forgiven = _CLIPPED_HUE * rise(clipped, (0.1, 0.25))
     clay = (
         rise(island.diameter_mm, _SIZE_MM)
@@ -358,7 +373,22 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         * (1.0 - rise(clipped, _CLIPPED))
     )
     clay *= (1.0 - form) * (1.0 - rise(_dark_share(view, island), _PUPIL))
-    return Bare(island, clay * max(rimmed, rimless), rim, step)
+    return Bare(island, clay * max(rimmed, rimless, shut), rim, step)
+
+
+def _shut(island: Island, rim: float, depth: float) -> float:
+    """How far an island is told by its closed roll alone, the colours being alike; 0..1."""
+    steps = island.inside[0] - island.outside[:, 0]
+    low = float(np.quantile(steps, 0.15))
+    return (
+        _ROLLED_TRUST
+        * rise(island.diameter_mm, _SIZE_MM)
+        * rise(rim, _ROLLED_RIM)
+        * rise(depth, _SHUT_DEPTH)
+        * rise(low, _SHUT_STEP)
+        * rise(low / max(island.grain, 1e-3), _SHUT_GRAINS)
+        * (1.0 - rise(float(np.median(steps)), _SHUT_GLEAM))
+    )
 
 
 def _is_form(view: ViewEvidence, island: Island) -> float:
@@ -429,7 +459,7 @@ def _coloured(island: Island) -> Bare:
             * rise(depth, _ROLLED_DEPTH)
             * rise(lit, _ROLLED_CREST)
         )
-        certainty = max(certainty, rolled)
+        certainty = max(certainty, rolled, _shut(island, rim, depth))
     return Bare(island, certainty, rim, float(np.median(island.inside[0] - island.outside[:, 0])))
 
 
@@ -440,10 +470,15 @@ def _lab(fields: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _painted_round(view: ViewEvidence, island: Island) -> float:
     """Share of a band round the island that is paint."""
+    return _share_beside(view, island, view.zones.paint)
+
+
+def _share_beside(view: ViewEvidence, island: Island, mask: Mask) -> float:
+    """Share of a band round the island that lies in a mask; 0..1."""
     region, corner = _filled(view, island, round(view.surface.px(3.0)))
     band = grow(region, view.surface.px(2.5)) & ~grow(region, view.surface.px(1.0))
-    paint = view.zones.paint[window_of(region, corner)]
-    return float(paint[band].mean()) if band.any() else 0.0
+    beside = mask[window_of(region, corner)]
+    return float(beside[band].mean()) if band.any() else 0.0
 
 
 def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:

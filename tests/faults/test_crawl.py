@@ -112,6 +112,23 @@ def test_a_coloured_glaze_of_the_colour_of_the_clay_shows_an_island_by_its_roll(
     assert all(each.certainty < 0.7 for each in found)
 
 
+@pytest.mark.parametrize(("paler", "found"), [(1.09, 1), (1.0, 0)])
+def test_bare_clay_hardly_lighter_shows_by_its_closed_roll(paler: float, found: int) -> None:
+    """Without the step the same roll is a sign pressed into the clay."""
+    shape = made.island((22, 28), 3.4, 4)
+    picture = made.wall() * (1 - 0.45 * made.ring_round(shape, 0.7)[..., None])
+    islands = _found(made.lay(picture, shape, GLAZED * paler))
+    assert len(islands) == found
+    assert all(0.3 < each.certainty < 0.7 for each in islands)
+
+
+def test_clay_whose_red_burns_out_still_shows_its_island() -> None:
+    red = np.array((0.78, 0.27, 0.10))
+    picture = _crawled(made.wall((0.78, 0.27, 0.10)), bare=red * (1.15, 1.2, 1.4))
+    (found,) = _found(picture, light=(1.3, 1.3, 1.3))
+    assert found.certainty > 0.5
+
+
 @pytest.mark.parametrize("words", ["BOD", "R 8", "OKA"])
 def test_letters_pressed_into_the_clay_under_a_coloured_glaze_are_none(words: str) -> None:
     picture = made.pressed(made.wall(), made.text_cover(words, (8, 34), 9.0))

@@ -118,12 +118,66 @@ def test_a_ring_further_out_is_the_crater_of_a_burst_bubble(
         lip=pit._Usual(0.0, dot.lip, 0.01),
         ring=pit._Usual(0.0, 0.02, 0.01),
         black=pit._Usual(0.0, dot.black, 0.02),
+        wall=pit._Usual(0.0, 0.0, 1.0),
     )
     excess = pit._excess(dot, usual)
     assert (excess is not None) == is_pit
     _, _, area_px = pit._crater(dot)
     wide_mm = 2 * np.sqrt(area_px / np.pi) / dot.view.surface.px_per_mm
     assert wide_mm == pytest.approx(2.5 if is_pit else dot.size_mm, abs=0.35)
+
+
+def _ringed(turn_deg: int, lighter: float) -> Picture:
+    """A wall with specks, and a small hole among them in a ring seen aslant, half as high."""
+    wall = _dots(made.wall(), _grid_away_from(PIT_AT)[:40], wide_mm=0.8, left=IRON, soft_mm=0.2)
+    ring = made.blank()
+    axes = (round(1.3 * FINER), round(0.65 * FINER))
+    middle = (round(PIT_AT[0, 0] * FINER), round(PIT_AT[0, 1] * FINER))
+    cv2.ellipse(ring, middle, axes, 0, 0, turn_deg, 1.0, round(0.25 * FINER))
+    ring = cv2.GaussianBlur(ring, (0, 0), 0.1 * FINER)
+    wall = np.asarray(wall * (1 + lighter * ring[..., None]))
+    return _dots(wall, PIT_AT, wide_mm=0.7, left=0.02, soft_mm=0.15)
+
+
+PIT_AT = np.array([[20.0, 30.0]])
+
+
+@pytest.mark.parametrize(("turn_deg", "lighter", "found"), [(360, 0.25, 1), (270, 0.25, 0)])
+def test_a_ring_seen_aslant_walls_a_pit_in_among_specks(
+    turn_deg: int, lighter: float, found: int
+) -> None:
+    """A gap in the ring, and it is a glint."""
+    others = [
+        _dots(
+            made.wall(seed=seed),
+            _scattered(40, seed, ALL_OVER),
+            wide_mm=0.8,
+            left=IRON,
+            soft_mm=0.2,
+        )
+        for seed in (1, 2, 3)
+    ]
+    pits = pit.find(made.seen(_ringed(turn_deg, lighter), *others))
+    assert len(pits) == found
+    for each in pits:
+        assert made.place_mm(each) == pytest.approx(tuple(PIT_AT[0]), abs=0.5)
+        # As wide as the ring with its breadth, not as the hole.
+        assert each.diameter_mm == pytest.approx(2 * (1.3 + 0.25), abs=0.35)
+
+
+def test_a_patch_that_two_sides_of_four_show_does_not_make_a_clay_speckled() -> None:
+    pits = [_scattered(count, count, (12, 14, 36, 46)) for count in (12, 9)]
+    holed = [
+        _dots(made.wall(seed=k), places, wide_mm=0.8, left=0.03, soft_mm=0.05)
+        for k, places in enumerate(pits)
+    ]
+    plain = [
+        _dots(made.wall(seed=k), _scattered(4, k, ALL_OVER), wide_mm=0.8, left=0.3, soft_mm=0.2)
+        for k in (2, 3)
+    ]
+    found = pit.find(made.seen(holed[0], plain[0], plain[1], holed[1]))
+    assert len(found) > 0.8 * sum(len(places) for places in pits)
+    assert {each.view for each in found} == {"front", "left"}
 
 
 IRON = (0.30, 0.21, 0.13)
