@@ -65,6 +65,10 @@ is as dark as a line if it is this share as dark (log light)."""
 _OTHER_SIDE = 0.4
 """Log light by which the sides of a line differ where one is another paint: shading makes 0.2."""
 
+_BEAD_DEEP, _BEAD_GAP = 0.6, 0.5
+"""Light that each of two dots keeps back, and the part of it that is left in the gap between them,
+blurred by the lens. Only one of seven cracks with a gap at all fades by half between deep parts."""
+
 _GRAIN_MM = 0.3
 _ATTACHED_MM = 2.5
 _EDGE_MM = 4.0
@@ -126,7 +130,8 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
         return 1.0, True
     # From above and below, lines on the wall look finer than they are.
     broad = 1.0 if view.skin is None or share > _IN_PAINT else _broad_enough(slot)
-    by_shape = 1.0 if _is_attached(view, slot, view.zones.paint) else _keeps_its_depth(slot)
+    shaped = _is_a_row_of_dots(slot) or _is_attached(view, slot, view.zones.paint)
+    by_shape = 1.0 if shaped else _keeps_its_depth(slot)
     return max(by_brush, broad * by_shape), True
 
 
@@ -189,6 +194,14 @@ def _keeps_its_depth(slot: Slot) -> float:
     narrow, broad = np.quantile(width, (0.1, 0.9))
     flat = float((missing > _FLAT_FROM * np.quantile(missing, 0.9)).mean())
     return rise((float(narrow / max(broad, 1e-6)) + flat) / 2, _OF_ONE_DEPTH)
+
+
+def _is_a_row_of_dots(slot: Slot) -> bool:
+    """Whether a line fades somewhere between two deep parts of it, as dots seen aslant do."""
+    missing = slot.line.missing
+    before, after = np.maximum.accumulate(missing), np.maximum.accumulate(missing[::-1])[::-1]
+    deep = np.minimum(before, after)
+    return bool(((deep > _BEAD_DEEP) & (missing < _BEAD_GAP * deep)).any())
 
 
 def _alike_sides(slot: Slot) -> Mask:

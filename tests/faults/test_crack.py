@@ -382,3 +382,16 @@ def test_a_twig_painted_inside_a_bowl_shows_itself_by_its_leaf(leaf_mm: float) -
     )
     evidence = dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
     assert bool(crack.find(evidence)) == (leaf_mm == 0.0)
+
+
+@pytest.mark.parametrize(("apart_mm", "found"), [(3.8, 0), (3.0, 1)])
+def test_dots_in_a_row_seen_aslant_are_no_crack(apart_mm: float, found: int) -> None:
+    """Two dots of which one is finer taper off as a crack does, which does not close between."""
+    picture = made.lay(made.wall(), made.ellipse((36, 44), 8, 9), made.BLACK)
+    along = np.linspace(-1.6, 1.6, 20)
+    for number, wide_mm in enumerate((0.5, 0.85)):
+        down = apart_mm * number
+        path = np.column_stack([18 + 0.3 * down + 0.5 * along, 14 + down + along])
+        dot = made.line(path, wide_mm * np.sqrt(1 - (along / 1.7) ** 2))
+        picture = made.lay(picture, dot, made.SLOT)
+    assert len(_found(picture, decorated=True)) == found
