@@ -67,7 +67,7 @@ _UNEVEN = (0.35, 0.6)
 """Spread of the step along the outline (15 to 85 %) where no paint lies round it: glaze of one pot
 makes 0.1, a large rolled rim half lit 0.5; the lip between wall and dark inside makes 1."""
 
-_LIFT = (0.08, 0.15)
+_LIFT, _CLEAR_LIFT = (0.08, 0.15), (0.15, 0.22)
 _WIDE_MM = 10.0
 _GLEAM = (0.4, 0.55)
 """Log light by which bare clay is lighter than glazed: 0.1 to 0.3, since glaze wets and darkens.
@@ -228,7 +228,7 @@ def bare_islands(view: ViewEvidence, *, coloured: bool, plain: bool) -> list[Bar
     """
     found: list[Bare] = []
     for fine, island in _islands(view, coloured):
-        bare = _coloured(island) if coloured else _clear(view, island, fine)
+        bare = _coloured(view, island) if coloured else _clear(view, island, fine)
         if coloured and plain:
             stark = _stark(view, island)
             bare = replace(bare, certainty=max(bare.certainty, stark))
@@ -354,7 +354,10 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     beside_clay = np.hypot(*change.T) < _FOREIGN[0]
     if beside_clay.mean() > _CLAY_BESIDE:
         paler = float(np.hypot(*np.median(change[beside_clay], axis=0)))
-        rimmed *= rise((hue + paler) / 2, _PALER)
+        # On red clay it is hardly paler, but then so much light; the shade round the root of a
+        # handle shuts in wider places of one colour.
+        lighter = rise(lift, _CLEAR_LIFT) * (island.diameter_mm < _WIDE_MM)
+        rimmed *= max(rise((hue + paler) / 2, _PALER), lighter)
     rimmed *= rise(lift, _LIFT)
     if even:
         hue = min(hue, float(np.hypot(*np.median(change, axis=0))))
@@ -444,7 +447,7 @@ def _stark(view: ViewEvidence, island: Island) -> float:
     )
 
 
-def _coloured(island: Island) -> Bare:
+def _coloured(view: ViewEvidence, island: Island) -> Bare:
     """Hold an island in a coloured glaze against the clay beneath."""
     rim, depth = _rim(island)
     certainty = rise(rim, _RIM) * rise(depth, _RIM_DEPTH) * rise(island.diameter_mm, _SIZE_MM)
@@ -459,7 +462,9 @@ def _coloured(island: Island) -> Bare:
             * rise(depth, _ROLLED_DEPTH)
             * rise(lit, _ROLLED_CREST)
         )
-        certainty = max(certainty, rolled, _shut(island, rim, depth))
+        certainty = max(certainty, rolled, _shut(island, rim, depth)) * (
+            1.0 - _is_form(view, island)
+        )
     return Bare(island, certainty, rim, float(np.median(island.inside[0] - island.outside[:, 0])))
 
 

@@ -18,7 +18,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
-from grader.faults.spots import Spot, enclosed, find_spots, local_median, outlined
+from grader.faults.spots import Spot, bell_steepness, enclosed, find_spots, local_median, outlined
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import Plane, fill_from, grow, shrink
@@ -123,8 +123,9 @@ _OTHER_COLOUR = 0.1
 _BLENDED_PX = 10.0
 """The lens's blend between two paints is up to this wide."""
 
-_STEEP = 1.8
-"""A flake has a rim; brush mottling has none."""
+_STEEP, _STEEP_OF_BELL, _BELL_PX = 1.8, 1.1, (6.0, 9.0)
+"""A flake has a rim; brush mottling has none. Of a small one, between these widths and below, the
+lens leaves a bell, which it can but just exceed."""
 
 _PAINT_REACH_MM = 0.5
 """The blend of lens and sensor round the outline of paint."""
@@ -421,7 +422,9 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
         return False
     if spot.length_px > _SLIT * spot.width_px and spot.peak < _SLIT_SHOWS:
         return False
-    if spot.steepness < _STEEP or spot.peak > _BEYOND_CLAY:
+    blurred = _STEEP_OF_BELL * bell_steepness(spot.diameter_px)
+    least = float(np.interp(spot.diameter_px, _BELL_PX, (blurred, _STEEP)))
+    if spot.steepness < least or spot.peak > _BEYOND_CLAY:
         return False
     # Near the edge of the pot a field of clay between two strokes looks as narrow as a flake.
     stretch = float(view.zones.stretch[at])
@@ -510,21 +513,37 @@ def _core_is_clay(
     if spot.diameter_px > _WHITE_PX and _is_white(view, spot, at, mixed):
         return False
     window = window_of(spot.region, at)
-    chroma = np.median(view.surface.chroma[window][core], axis=0)
-    clay = np.median(view.zones.clay_chroma[window][core], axis=0)
     noise = float(np.median(view.zones.noise[window][core]))
     # Where the clay gives little blue, a little light of blue paint shifts its hue by much.
     blur_px = float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px))
     # A ragged mark, or one with a scrap of paint left in it, lets in more than a disc does.
     within = min(_MOST_LET_IN, _let_in(_radius_within(spot.region), blur_px))
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
-    light = np.median(view.surface.light[window][core], axis=0)
-    share = np.linspace(0, most, 5)[:, None]
-    freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
-    off = float(np.hypot(*(chroma + freed - clay).T).min())
     # A ragged flake lets in more than a disc does.
     ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * float(mixed.contrast[spot.peak_at])
+    # The coarse colours of a picture file reach into half of a small core, seldom into all of it.
+    share = mixed.clayness[window_of(spot.region, spot.corner)]
+    off = min(
+        _off_clay(view, window, part, paint, most)
+        for part in (core, core & (share >= np.median(share[core])))
+    )
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
+
+
+def _off_clay(
+    view: ViewEvidence,
+    window: tuple[slice, slice],
+    part: Mask,
+    paint: NDArray[np.floating],
+    most: float,
+) -> float:
+    """Log-chromaticity by which a part of a mark differs from clay, if some paint is let in."""
+    chroma = np.median(view.surface.chroma[window][part], axis=0)
+    clay = np.median(view.zones.clay_chroma[window][part], axis=0)
+    light = np.median(view.surface.light[window][part], axis=0)
+    share = np.linspace(0, most, 5)[:, None]
+    freed = _log_chroma((light - share * paint) / (1 - share)) - _log_chroma(light[None])
+    return float(np.hypot(*(chroma + freed - clay).T).min())
 
 
 def _core(spot: Spot) -> Mask:

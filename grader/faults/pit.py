@@ -20,7 +20,7 @@ from skimage.morphology import reconstruction
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
-from grader.faults.spots import Spot, enclosed, find_spots, framed, local_median
+from grader.faults.spots import Spot, bell_steepness, enclosed, find_spots, framed, local_median
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import Plane, grow, shrink
@@ -80,6 +80,10 @@ _WALL_SPREADS = 5.0
 _WALL_REACH_MM = 2.0
 """A ring that light shuts a dot in all round, wherever it is lowest, has no like among specks: of
 170 on one piece the highest came to 4.2 spreads, the craters of others to 6 and more (tuned on)."""
+
+_GLINT = 0.08
+"""Share burnt out of what looks like a crater, from which its ring is a glint beside a speck: the
+lit crest of a true one burns out at a point (0.03), a glint over a tenth of it (tuned on)."""
 
 _LIT_ROUND_PX = 3.0
 _BESIDE_PX = (4.0, 7.0)
@@ -512,7 +516,7 @@ def _usual(dots: Sequence[_Dot], values: Sequence[float], least_spread: float = 
 
 def _is_hard(dot: _Dot) -> bool:
     """Whether the dot is deep and as steep as the lens makes a hole."""
-    hard = dot.spot.steepness >= _STEEP * _bell_steepness(dot.spot.diameter_px)
+    hard = dot.spot.steepness >= _STEEP * bell_steepness(dot.spot.diameter_px)
     return dot.spot.peak >= _LEAST_DEPTH and hard
 
 
@@ -542,14 +546,15 @@ def _excess(
         return excess if excess > 1.0 else None
     if usual.depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
-    walled = usual.wall.above(dot.size_mm, dot.wall.level) / _WALL_SPREADS
+    glint = _burnt(dot) > _GLINT
+    walled = 0.0 if glint else usual.wall.above(dot.size_mm, dot.wall.level) / _WALL_SPREADS
     if dot.spot.diameter_px < _TELLING_PX:
         return walled if walled > 1.0 else None
     steps = usual.rim.above(dot.size_mm, _rim(dot))
     sharper = steps / _SHARPER_SPREADS
     # Glaze drawn back from a hole stands round it as a lip that catches the light.
     lipped = 0.0
-    if sharper > _LIP_SHARPNESS:
+    if sharper > _LIP_SHARPNESS and not glint:
         lipped = usual.lip.above(dot.size_mm, dot.lip) / _LIP_SPREADS
         if dot.ring.is_plain:
             lipped = max(lipped, usual.ring.above(dot.size_mm, dot.ring.tone) / _LIP_SPREADS)
@@ -565,10 +570,13 @@ def _ringed(dot: _Dot) -> bool:
     """Whether the dot lies in a closed, plainly light ring that is no edge of a glint."""
     if max(dot.lip, dot.ring.tone if dot.ring.is_plain else 0.0) < _TELLING_LIP:
         return False
+    return _crater(dot)[0] is not dot.spot.region and _burnt(dot) == 0.0
+
+
+def _burnt(dot: _Dot) -> float:
+    """Share of a crater in which a channel is burnt out; 0..1."""
     crater, corner, _ = _crater(dot)
-    if crater is dot.spot.region:
-        return False
-    return not bool(dot.view.surface.clipped[window_of(crater, corner)][crater].any())
+    return float(dot.view.surface.clipped[window_of(crater, corner)][crater].mean())
 
 
 def _one_a_crater(pits: Sequence[tuple[_Dot, float]]) -> list[tuple[_Dot, float]]:
@@ -594,14 +602,6 @@ def _aslant(dot: _Dot) -> float:
     if np.ptp(rows) <= np.ptp(cols):
         return 1.0
     return float(dot.view.zones.stretch[dot.spot.peak_at])
-
-
-def _bell_steepness(diameter_px: float) -> float:
-    """Steepness of a bell of this width at half height, with its slope read over two pixels as
-    `spots` reads it: 1.43 for a wide one, less for one of few pixels."""
-    sigma = diameter_px / 2.355
-    beside = np.exp(-((sigma + np.array([-1.0, 1.0])) ** 2) / (2 * sigma**2))
-    return float(beside[0] - beside[1]) / 2 * diameter_px
 
 
 def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:

@@ -99,6 +99,24 @@ def find_spots(
             yield spot
 
 
+def bell_steepness(diameter_px: float) -> float:
+    """Steepness of the bell that the lens makes of a point.
+
+    Parameters
+    ----------
+    diameter_px : float
+        Width of the bell at half height.
+
+    Returns
+    -------
+    float
+        1.43 for a wide one, less for one of few pixels, as the slope is read over two of them.
+    """
+    sigma = diameter_px / 2.355
+    beside = np.exp(-((sigma + np.array([-1.0, 1.0])) ** 2) / (2 * sigma**2))
+    return float(beside[0] - beside[1]) / 2 * diameter_px
+
+
 def enclosed(plane: Plane, spot: Spot, ring_px: float, *, below: float) -> float:
     """Share of a ring round the spot in which a plane lies below a level.
 

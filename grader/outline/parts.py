@@ -100,9 +100,11 @@ def open_gaps(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
         large = area.sum() >= _LEAST_GAP_SHARE * size
         if large and area @ known[part] < 0 and _is_shut_in(regions, evidence, out, part):
             out[part] = False
-    for part in connected_parts(regions, out & ~beside & like_table & (known < 0)):
-        large = regions.area_px[part].sum() >= _LEAST_FAR_SHARE * size
-        far = large and _aside(regions, mask, part) > _FAR_ASIDE
+    # Of a pair of handles that are not quite alike a gap lies in part beyond the mirror image.
+    for part in connected_parts(regions, out & like_table & (~beside & (known < 0) | faint)):
+        area = regions.area_px[part]
+        large = area.sum() >= _LEAST_FAR_SHARE * size
+        far = large and area @ known[part] < 0 and _aside(regions, mask, part) > _FAR_ASIDE
         if far and _is_shut_in(regions, evidence, out, part):
             out[part] = False
     return out

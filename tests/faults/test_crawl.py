@@ -129,6 +129,12 @@ def test_clay_whose_red_burns_out_still_shows_its_island() -> None:
     assert found.certainty > 0.5
 
 
+def test_bare_red_clay_that_is_lighter_but_no_paler_is_found() -> None:
+    red = (0.45, 0.17, 0.07)
+    (found,) = _found(_crawled(made.wall(red), bare=1.28 * np.array(red)))
+    assert found.certainty > 0.5
+
+
 @pytest.mark.parametrize("words", ["BOD", "R 8", "OKA"])
 def test_letters_pressed_into_the_clay_under_a_coloured_glaze_are_none(words: str) -> None:
     picture = made.pressed(made.wall(), made.text_cover(words, (8, 34), 9.0))

@@ -152,3 +152,16 @@ def test_white_dots_on_a_light_clay_are_whiter_and_lighter_than_it(
     for number, at in enumerate([(18, 31), (26, 29), (24, 39.4)]):
         front = made.lay(front, made.island(at, 2.3, seed=number), colour)
     assert len(flake.find(made.seen(front, *plain, decorated=True))) == count
+
+
+@pytest.mark.parametrize("paint", [made.OCHRE, made.COBALT])
+def test_a_flake_of_few_pixels_has_the_rim_that_the_lens_leaves(
+    paint: tuple[float, float, float],
+) -> None:
+    """Brush mottling as pale and as small is softer than the bell that a lens makes of a point."""
+    whole = _field(made.wall(), paint)
+    flaked = made.lay(whole, made.island((24, 31), 0.9, seed=3), made.BUFF)
+    assert len(flake.find(made.seen(flaked, decorated=True, fewer=2))) == 1
+    soft = cv2.GaussianBlur(flaked - whole, (0, 0), 0.9 * whole.shape[1] / made.WIDE_MM)
+    mottled = whole + soft * (np.abs(flaked - whole).max() / np.abs(soft).max())
+    assert flake.find(made.seen(mottled, decorated=True, fewer=2)) == []

@@ -165,6 +165,26 @@ def test_a_ring_seen_aslant_walls_a_pit_in_among_specks(
         assert each.diameter_mm == pytest.approx(2 * (1.3 + 0.25), abs=0.35)
 
 
+@pytest.mark.parametrize(("burnt", "is_pit"), [(0.0, True), (1.2, False)])
+def test_a_ring_that_burns_out_is_a_glint_beside_a_speck(burnt: float, is_pit: bool) -> None:
+    right, down = made.places_mm()
+    glint = np.exp(-(((down - 29) / 0.5) ** 2) - ((right - 20) / 4) ** 2)
+    picture = _ringed(360, 0.25) * (1 + burnt * glint[..., None])
+    dots = pit._dark_dots(made.seen(picture).views[0])
+    dot = max(dots, key=lambda each: each.wall.level)
+    assert dot.wall.level > 0.05
+    # Nothing but its ring tells it from the specks.
+    usual = pit._Specks(
+        rim=pit._Usual(0.0, pit._rim(dot), 0.4),
+        depth=pit._Usual(0.0, dot.spot.peak - 0.4, 0.2),
+        lip=pit._Usual(0.0, dot.lip, 0.01),
+        ring=pit._Usual(0.0, dot.ring.tone, 0.01),
+        black=pit._Usual(0.0, dot.black, 0.02),
+        wall=pit._Usual(0.0, 0.0, 0.01),
+    )
+    assert (pit._excess(dot, usual) is not None) == is_pit
+
+
 def test_a_patch_that_two_sides_of_four_show_does_not_make_a_clay_speckled() -> None:
     pits = [_scattered(count, count, (12, 14, 36, 46)) for count in (12, 9)]
     holed = [
