@@ -106,9 +106,11 @@ def sound_clay(
     terms = _terms(at[0] / height, at[1] / width)
     weights = _fit(terms, values)
     grid_rows, grid_cols = np.mgrid[0:height:8, 0:width:8]
-    coarse = (_terms(grid_rows.ravel() / height, grid_cols.ravel() / width) @ weights).reshape(
-        *grid_rows.shape, 3
-    )
+    coarse = _terms(grid_rows.ravel() / height, grid_cols.ravel() / width) @ weights
+    # Where clay is seen on a small part only, the plane would bend away without end beyond it.
+    low, high = np.quantile(values, (0.01, 0.99), axis=0)
+    slack = np.maximum(high - low, MOST_CORRECTION)
+    coarse = np.clip(coarse, low - slack, high + slack).reshape(*grid_rows.shape, 3)
     full = cv2.resize(coarse.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(full[..., :2]), np.ascontiguousarray(full[..., 2])
 

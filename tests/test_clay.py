@@ -35,3 +35,17 @@ def test_what_two_lights_of_unlike_colour_make_is_taken_away() -> None:
     after = (free_of_light(surface, wall, chroma, tone) - chroma)[wall].std(0)
     assert (before > 0.02).all()
     assert (after < 0.5 * before).all()
+
+
+def test_clay_seen_on_one_band_says_nothing_wild_of_the_rest() -> None:
+    """A curve of second order through a band would bend away to any light beyond it."""
+    _, down = made.places_mm()
+    light = np.exp(-(((down - 8) / 4.0) ** 2))[..., None] * 0.6 + 0.4
+    view = made.seen(made.wall() * light, decorated=False).views[0]
+    rows, _ = np.indices(view.surface.mask.shape)
+    band = shrink(view.surface.mask, view.surface.px(1.5)) & (rows < view.surface.px(16))
+    chroma, tone = sound_clay(view.surface, band, common_clay([view.surface]))
+    seen = view.surface.tone[band]
+    assert tone.min() > seen.min() - 2 * np.ptp(seen)
+    assert tone.max() < seen.max() + 2 * np.ptp(seen)
+    assert np.abs(chroma).max() < 2.0

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from grader.faults.evidence import ViewEvidence
+from grader.faults.lines import Points
 from grader.faults.paints import CORE_MM, Paints, clay_along
 from grader.faults.slots import Slot, rise
 from grader.piece import Mask
@@ -267,13 +268,25 @@ def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask, *, broad: bool = F
     touching = [
         bool(meets[min(row // 3, height - 1), min(col // 3, width - 1)]) for col, row in ends
     ]
-    free = ends[[not touch for touch in touching]]
-    return any(touching) and not any(_at_edge(view, col, row) for col, row in free)
+    path = slot.line.path
+    return any(touching) and not any(
+        _comes_from_edge(view, way)
+        for way, touch in zip((path, path[::-1]), touching, strict=True)
+        if not touch
+    )
 
 
-def _at_edge(view: ViewEvidence, col: int, row: int) -> bool:
-    """Whether a place lies near the outline of the piece or its rim."""
-    reach = int(view.surface.px(_EDGE_MM))
-    window = np.s_[max(0, row - reach) : row + reach + 1, max(0, col - reach) : col + reach + 1]
-    inside = view.zones.inside[window]
-    return bool(not view.surface.mask[window].all() or inside.any() != inside.all())
+def _comes_from_edge(view: ViewEvidence, path: Points) -> bool:
+    """Whether a line, drawn on beyond its first point, soon meets the outline of the piece or its
+    rim: a feeler may run along the outline, where the wall turns away."""
+    reach = view.surface.px(_EDGE_MM)
+    before = path[min(len(path) - 1, max(1, round(reach / 2)))]
+    way = (path[0] - before) / max(float(np.linalg.norm(path[0] - before)), 1e-6)
+    places = np.round(path[0] + way * np.arange(0.0, reach + 1)[:, None]).astype(int)
+    height, width = view.surface.mask.shape
+    cols, rows = places.T
+    within = (cols >= 0) & (cols < width) & (rows >= 0) & (rows < height)
+    if not within.all() or not view.surface.mask[rows, cols].all():
+        return True
+    inside = view.zones.inside[rows, cols]
+    return bool(inside.any() != inside.all())

@@ -395,3 +395,21 @@ def test_dots_in_a_row_seen_aslant_are_no_crack(apart_mm: float, found: int) -> 
         dot = made.line(path, wide_mm * np.sqrt(1 - (along / 1.7) ** 2))
         picture = made.lay(picture, dot, made.SLOT)
     assert len(_found(picture, decorated=True)) == found
+
+
+@pytest.mark.parametrize("seed", [0, 2])
+def test_a_feeler_that_runs_along_the_outline_is_no_crack(seed: int) -> None:
+    """It ends near the outline, but does not come from there."""
+    picture = made.lay(made.wall(), made.ellipse((42, 32), 7, 10), made.SLOT)
+    path = made.crack_path((44, 12), 18, seed)
+    path[:, 0] = 44 - 0.3 * (path[:, 0] - 44)
+    width = np.linspace(0.25, 0.8, len(path))
+    assert _found(made.lay(picture, made.line(path, width), made.SLOT), decorated=True) == []
+
+
+def test_a_crack_from_the_edge_into_black_paint_is_one() -> None:
+    picture = made.lay(made.wall(), made.ellipse((30, 24), 9, 12), made.SLOT)
+    path = made.crack_path((30, 1), 18, 2)
+    width = np.linspace(0.75, 0.25, len(path))
+    (found,) = _found(made.lay(picture, made.line(path, width), made.SLOT), decorated=True)
+    assert found.certainty > 0.4
