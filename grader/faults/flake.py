@@ -455,7 +455,7 @@ def _report(
     diameter_mm = spot.diameter_px / surface.px_per_mm
     if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
         return None
-    if not _core_is_clay(view, spot, at, mixed, ring.light):
+    if not _core_is_clay(view, spot, at, mixed, ring.light, island=bite is None):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -499,6 +499,8 @@ def _core_is_clay(
     at: tuple[int, int],
     mixed: _Mixed,
     paint: NDArray[np.floating],
+    *,
+    island: bool,
 ) -> bool:
     """Whether the middle of a larger mark, which no blur reaches, has the hue of the clay.
 
@@ -521,12 +523,13 @@ def _core_is_clay(
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     # A ragged flake lets in more than a disc does.
     ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * float(mixed.contrast[spot.peak_at])
-    # The coarse colours of a picture file reach into half of a small core, seldom into all of it.
-    share = mixed.clayness[window_of(spot.region, spot.corner)]
-    off = min(
-        _off_clay(view, window, part, paint, most)
-        for part in (core, core & (share >= np.median(share[core])))
-    )
+    off = _off_clay(view, window, core, paint, most)
+    if island:
+        # The coarse colours of a picture file reach into half of a small core, seldom into all of
+        # it; of a bite the half beside the clay has the hue of that, whatever the rest is.
+        share = mixed.clayness[window_of(spot.region, spot.corner)]
+        purer = core & (share >= np.median(share[core]))
+        off = min(off, _off_clay(view, window, purer, paint, most))
     return off < max(_CORE_MATCH, 3.0 * noise) + ragged
 
 

@@ -65,19 +65,24 @@ def test_only_a_small_hole_in_the_middle_is_filled(
 
 
 @pytest.mark.parametrize(
-    ("sides", "lit", "part"), [((1,), 0.0, 4), ((-1, 1), 0.0, 4), ((1,), 0.3, 4), ((-1, 1), 0.0, 9)]
+    ("parts", "lit"),
+    [
+        ({1: 4}, 0.0),
+        ({-1: 4, 1: 4}, 0.0),
+        ({1: 4}, 0.3),
+        ({-1: 9, 1: 9}, 0.0),
+        ({-1: 8, 1: 6}, 0.0),
+    ],
 )
-def test_the_gaps_of_one_handle_or_of_two_are_taken_out(
-    sides: tuple[int, ...], lit: float, part: int
-) -> None:
+def test_the_gaps_of_one_handle_or_of_two_are_taken_out(parts: dict[int, int], lit: float) -> None:
     """Also one into which the pot throws so much of its light that it stands out itself."""
     pot = half(draw_pot(clay=(0.62, 0.45, 0.30), table=(0.15, 0.35, 0.6)))
     rows, cols = np.flatnonzero(pot.mask.any(1)), np.flatnonzero(pot.mask.any(0))
     bow, lobe = np.zeros(pot.mask.shape, np.uint8), np.zeros(pot.mask.shape, np.uint8)
-    for side in sides:
+    for side, part in parts.items():
         middle = (int(cols[-1] if side > 0 else cols[0]), int(rows[0] + 0.45 * len(rows)))
         size = (len(cols) // part, len(rows) // part)
-        cv2.ellipse(bow, middle, size, 0, 0, 360, 1, 64 // part)
+        cv2.ellipse(bow, middle, size, 0, 0, 360, 1, 16 if part == 4 else 7)
         cv2.ellipse(lobe, middle, size, 0, 0, 360, 1, -1)
     handle = (bow > 0) & ~pot.mask
     gap = (lobe > 0) & ~handle & ~pot.mask
