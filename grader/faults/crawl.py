@@ -315,10 +315,12 @@ def _least_line(island: Island) -> float:
 
 def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     """Hold an island in clear glaze against bare clay."""
-    steps = island.inside[0] - island.outside[:, 0]
+    steps = island.steps
     step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
-    painted_round = _painted_round(view, island)
-    rim, depth = _rim(island, _PAINT_HUE if painted_round < _BESIDE_PAINT else _THIN_PAINT_HUE)
+    beside = _band_beside(view, island)
+    painted_round = _share(view.zones.paint, beside)
+    on_clay = painted_round < _BESIDE_PAINT
+    rim, depth = _rim(island, _PAINT_HUE if on_clay else _THIN_PAINT_HUE)
     rimmed = (
         rise(rim, _RIM)
         * rise(depth, _RIM_DEPTH)
@@ -333,7 +335,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         * rise(low / max(step, 1e-6), _RIMLESS_EVEN)
         * rise(step / max(island.grain, 1e-3), _RIMLESS_GRAINS)
     )
-    shut = _shut(island, rim, depth) * (painted_round < _BESIDE_PAINT)
+    shut = _shut(island, rim, depth) * on_clay
     if max(rimmed, rimless, shut) < _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
     form = _is_form(view, island)
@@ -341,11 +343,10 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         return Bare(island, 0.0, rim, step)
     rows, cols = island.core
     zones = view.zones
-    even = False
+    even = on_clay and rim > _RIM[1] and low > _SHUT_GRAINS[1] * max(island.grain, 1e-3)
     lift = float(island.inside[0] - np.median(zones.clay_tone[rows, cols]))
-    if painted_round < _BESIDE_PAINT:
+    if on_clay:
         # The glazed clay beside it says more than the fit over the whole piece.
-        even = rim > _RIM[1] and low > _SHUT_GRAINS[1] * max(island.grain, 1e-3)
         lift = step if even or island.diameter_mm > _WIDE_MM else min(lift, step)
         uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
         rimmed *= 1.0 - rise(uneven, _UNEVEN)
@@ -367,7 +368,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         rimless = 0.0
     clipped = float(view.surface.clipped[rows, cols].mean())
     # Where the light burns out one channel of the clay itself, that says nothing of a glint.
-    clipped -= _share_beside(view, island, view.surface.clipped)
+    clipped -= _share(view.surface.clipped, beside)
     forgiven = _CLIPPED_HUE * rise(clipped, (0.1, 0.25))
     clay = (
         rise(island.diameter_mm, _SIZE_MM)
@@ -381,7 +382,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
 
 def _shut(island: Island, rim: float, depth: float) -> float:
     """How far an island is told by its closed roll alone, the colours being alike; 0..1."""
-    steps = island.inside[0] - island.outside[:, 0]
+    steps = island.steps
     low = float(np.quantile(steps, 0.15))
     return (
         _ROLLED_TRUST
@@ -428,7 +429,7 @@ def _dark_share(view: ViewEvidence, island: Island) -> float:
 
 def _stark(view: ViewEvidence, island: Island) -> float:
     """How far an island is pale clay in a dark glaze, which needs no rim; 0..1."""
-    steps = island.inside[0] - island.outside[:, 0]
+    steps = island.steps
     step = float(np.median(steps))
     if step <= 0.0:
         return 0.0
@@ -465,7 +466,7 @@ def _coloured(view: ViewEvidence, island: Island) -> Bare:
         certainty = max(certainty, rolled, _shut(island, rim, depth)) * (
             1.0 - _is_form(view, island)
         )
-    return Bare(island, certainty, rim, float(np.median(island.inside[0] - island.outside[:, 0])))
+    return Bare(island, certainty, rim, float(np.median(island.steps)))
 
 
 def _lab(fields: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -473,17 +474,17 @@ def _lab(fields: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(linear_to_lab(light_of(fields[..., 1:], fields[..., 0])), np.float64)
 
 
-def _painted_round(view: ViewEvidence, island: Island) -> float:
-    """Share of a band round the island that is paint."""
-    return _share_beside(view, island, view.zones.paint)
-
-
-def _share_beside(view: ViewEvidence, island: Island, mask: Mask) -> float:
-    """Share of a band round the island that lies in a mask; 0..1."""
+def _band_beside(view: ViewEvidence, island: Island) -> tuple[Mask, tuple[slice, slice]]:
+    """A band round the island, beyond its roll, and the window that it lies in."""
     region, corner = _filled(view, island, round(view.surface.px(3.0)))
     band = grow(region, view.surface.px(2.5)) & ~grow(region, view.surface.px(1.0))
-    beside = mask[window_of(region, corner)]
-    return float(beside[band].mean()) if band.any() else 0.0
+    return band, window_of(region, corner)
+
+
+def _share(mask: Mask, beside: tuple[Mask, tuple[slice, slice]]) -> float:
+    """Share of a band that lies in a mask of the view; 0..1."""
+    band, window = beside
+    return float(mask[window][band].mean()) if band.any() else 0.0
 
 
 def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:

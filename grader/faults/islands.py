@@ -84,6 +84,11 @@ class Island:
     fence_chroma: NDArray[np.float64]
     grain: float
 
+    @property
+    def steps(self) -> NDArray[np.float64]:
+        """How much lighter the inside is than the outside, log light, at each angle."""
+        return np.asarray(self.inside[0] - self.outside[:, 0])
+
 
 def find_islands(
     surface: Surface,

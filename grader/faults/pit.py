@@ -182,6 +182,10 @@ class _Wall:
     crater: Mask
     corner: tuple[int, int]
 
+    @property
+    def stands(self) -> bool:
+        return self.level > _LEAST_LIP
+
 
 @dataclass(frozen=True, slots=True)
 class _Dot:
@@ -378,13 +382,18 @@ def _wall(depth: Plane, spot: Spot, reach_px: float) -> _Wall:
         flooded[edge] = light[edge]
     at = spot.peak_at[0] - corner[0], spot.peak_at[1] - corner[1]
     level = float(reconstruction(flooded, light, method="erosion")[at])
-    if level <= _LEAST_LIP:
-        return _Wall(level, hole, corner)
+    if not (low := _Wall(level, hole, corner)).stands:
+        return low
     _, labels = cv2.connectedComponents((light < level).astype(np.uint8), connectivity=4)
     basin = labels == labels[at]
     crater = basin | (grow(basin, _LIP_PX[1]) & (light > 0.5 * level))
+    return _Wall(level, hole | (crater if _is_round(crater) else basin), corner)
+
+
+def _is_round(crater: Mask) -> bool:
+    """Whether a crater is convex: light on one side is a glint, and a trail of it a ring."""
     hull = cv2.contourArea(cv2.convexHull(cv2.findNonZero(crater.astype(np.uint8))))
-    return _Wall(level, hole | (crater if crater.sum() > _CRATER_CONVEX * hull else basin), corner)
+    return bool(crater.sum() >= _CRATER_CONVEX * hull)
 
 
 def _on_burnt(dot: _Dot) -> bool:
@@ -546,7 +555,7 @@ def _excess(
         return excess if excess > 1.0 else None
     if usual.depth.above(dot.size_mm, dot.spot.peak) < _DEEPER_SPREADS:
         return None
-    glint = _burnt(dot) > _GLINT
+    glint = _burnt(dot, *_crater(dot)[:2]) > _GLINT
     walled = 0.0 if glint else usual.wall.above(dot.size_mm, dot.wall.level) / _WALL_SPREADS
     if dot.spot.diameter_px < _TELLING_PX:
         return walled if walled > 1.0 else None
@@ -570,12 +579,12 @@ def _ringed(dot: _Dot) -> bool:
     """Whether the dot lies in a closed, plainly light ring that is no edge of a glint."""
     if max(dot.lip, dot.ring.tone if dot.ring.is_plain else 0.0) < _TELLING_LIP:
         return False
-    return _crater(dot)[0] is not dot.spot.region and _burnt(dot) == 0.0
-
-
-def _burnt(dot: _Dot) -> float:
-    """Share of a crater in which a channel is burnt out; 0..1."""
     crater, corner, _ = _crater(dot)
+    return crater is not dot.spot.region and _burnt(dot, crater, corner) == 0.0
+
+
+def _burnt(dot: _Dot, crater: Mask, corner: tuple[int, int]) -> float:
+    """Share of a crater in which a channel is burnt out; 0..1."""
     return float(dot.view.surface.clipped[window_of(crater, corner)][crater].mean())
 
 
@@ -611,7 +620,7 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
     """
     surface, spot = dot.view.surface, dot.spot
     plain = spot.region, spot.corner, spot.area_px
-    if dot.wall.level > _LEAST_LIP:
+    if dot.wall.stands:
         return dot.wall.crater, dot.wall.corner, float(dot.wall.crater.sum())
     inner = dot.ring.from_px if dot.ring.is_plain else _LIP_PX[0]
     outer = inner + _LIP_PX[1] - _LIP_PX[0]
@@ -626,9 +635,7 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
     light = (tone > around + 0.5 * height_of_lip) & grow(hole, surface.px(_CRATER_REACH_MM))
     _, labels = cv2.connectedComponents((light | blurred).astype(np.uint8))
     crater = labels == labels[spot.peak_at[0] - top, spot.peak_at[1] - left]
-    # Light on one side is a glint, and a trail of light a throwing ring: a crater is round.
-    hull = cv2.contourArea(cv2.convexHull(cv2.findNonZero(crater.astype(np.uint8))))
-    if light[ring].mean() < _ROUND_THE_HOLE or crater.sum() < _CRATER_CONVEX * hull:
+    if light[ring].mean() < _ROUND_THE_HOLE or not _is_round(crater):
         return plain
     return crater, (top, left), float(crater.sum())
 
@@ -636,12 +643,11 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
 def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:
     view, spot = dot.view, dot.spot
     region, corner, area_px = _crater(dot)
-    size_mm = 2.0 * float(np.sqrt(area_px / np.pi)) / view.surface.px_per_mm
+    across_px = 2.0 * float(np.sqrt(area_px / np.pi))
+    size_mm = across_px / view.surface.px_per_mm
     darker = 100 * (1 - np.exp(-spot.peak))
     # A crater that is walled in shows itself by the whole of it, not by the hole alone.
-    telling_px = (
-        2.0 * float(np.sqrt(area_px / np.pi)) if dot.wall.level > _LEAST_LIP else spot.diameter_px
-    )
+    telling_px = across_px if dot.wall.stands else spot.diameter_px
     sharp = float(np.clip((telling_px - 2.0) / 3.5, 0.2, 1.0))
     # Among specks the limit itself is already rare; on a clear clay depth is the only witness.
     clear = min(1.0, 0.6 * excess) if speckled else float(np.clip(0.6 * excess, 0.0, 1.0))

@@ -96,6 +96,18 @@ def test_a_light_lip_tells_pits_among_specks() -> None:
         assert 1.4 < each.diameter_mm < 2.6
 
 
+def _specks_like(dot: pit._Dot) -> pit._Specks:
+    """Specks of the size of a dot that are like it, but for two spreads less dark."""
+    return pit._Specks(
+        rim=pit._Usual(0.0, pit._rim(dot), 0.4),
+        depth=pit._Usual(0.0, dot.spot.peak - 0.4, 0.2),
+        lip=pit._Usual(0.0, dot.lip, 0.01),
+        ring=pit._Usual(0.0, dot.ring.tone, 0.01),
+        black=pit._Usual(0.0, dot.black, 0.02),
+        wall=pit._Usual(0.0, dot.wall.level, 0.01),
+    )
+
+
 @pytest.mark.parametrize(
     ("turn_deg", "lighter", "is_pit"), [(360, 0.22, True), (150, 0.22, False), (360, 0.0, False)]
 )
@@ -112,13 +124,10 @@ def test_a_ring_further_out_is_the_crater_of_a_burst_bubble(
     (dot,) = pit._dark_dots(made.seen(wall).views[0])
     assert dot.ring.is_plain == is_pit
     # Specks of its size: a spread and a half less sharp, two less dark, and without a ring.
-    usual = pit._Specks(
+    usual = replace(
+        _specks_like(dot),
         rim=pit._Usual(0.0, pit._rim(dot) - 0.6, 0.4),
-        depth=pit._Usual(0.0, dot.spot.peak - 0.4, 0.2),
-        lip=pit._Usual(0.0, dot.lip, 0.01),
         ring=pit._Usual(0.0, 0.02, 0.01),
-        black=pit._Usual(0.0, dot.black, 0.02),
-        wall=pit._Usual(0.0, 0.0, 1.0),
     )
     excess = pit._excess(dot, usual)
     assert (excess is not None) == is_pit
@@ -174,14 +183,7 @@ def test_a_ring_that_burns_out_is_a_glint_beside_a_speck(burnt: float, is_pit: b
     dot = max(dots, key=lambda each: each.wall.level)
     assert dot.wall.level > 0.05
     # Nothing but its ring tells it from the specks.
-    usual = pit._Specks(
-        rim=pit._Usual(0.0, pit._rim(dot), 0.4),
-        depth=pit._Usual(0.0, dot.spot.peak - 0.4, 0.2),
-        lip=pit._Usual(0.0, dot.lip, 0.01),
-        ring=pit._Usual(0.0, dot.ring.tone, 0.01),
-        black=pit._Usual(0.0, dot.black, 0.02),
-        wall=pit._Usual(0.0, 0.0, 0.01),
-    )
+    usual = replace(_specks_like(dot), wall=pit._Usual(0.0, 0.0, 0.01))
     assert (pit._excess(dot, usual) is not None) == is_pit
 
 
