@@ -166,9 +166,11 @@ def handled(
     return rgb, pot.mask, handle
 
 
-def divided(rgb: NDArray[np.uint8]) -> tuple[Regions, OutlineEvidence]:
+def divided(
+    rgb: NDArray[np.uint8], cards: NDArray[np.bool_] | None = None
+) -> tuple[Regions, OutlineEvidence]:
     """A picture in its regions, and what tells them from their surroundings."""
-    cards = np.zeros(rgb.shape[:2], bool)
+    cards = np.zeros(rgb.shape[:2], bool) if cards is None else cards
     regions = divide(rgb, cards)
     evidence = weigh_surroundings(regions, cards)
     assert evidence is not None

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
@@ -24,6 +25,10 @@ _LEAST_MM2 = 40.0
 _FOOT_MM, _AT_FOOT = 4.5, 0.75
 """Glaze is wiped off a foot ring up to some 4 mm high (common practice, no source). So much of the
 breadth of a pool reaches down to there; a painted shape stands on its foot or in mid-air."""
+
+_ARC_MM, _STEEPEST_ARC = 3.0, 1.0
+"""Read over twice the first, the outline of a foot seen from above rises by less than it runs
+aside; where it is steeper it is the flank of a bowl, and ends no pool."""
 
 _LEAST_CHANGE, _LESS_RED, _MORE_BLUE = 0.25, -0.1, 0.0
 """Log-chromaticity by which it differs from the clay, and in which it is less red and more blue.
@@ -108,6 +113,7 @@ def _candidate(view: ViewEvidence) -> Mask:
     out = np.zeros(surface.mask.shape, bool)
     height = len(out)
     bottom = height - 1 - np.argmax(surface.mask[::-1], axis=0)
+    slope = _slope(bottom, surface.px(_ARC_MM))
     milky = _milky(view)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(milky.astype(np.uint8))
     for number in range(1, count):
@@ -117,9 +123,17 @@ def _candidate(view: ViewEvidence) -> Mask:
         columns = region.any(0)
         lowest = height - 1 - np.argmax(region[::-1], axis=0)
         at_foot = (bottom - lowest)[columns] < surface.px(_FOOT_MM)
-        if at_foot.mean() > _AT_FOOT and not _is_paint(view, region):
+        stands_there = float(np.median(slope[columns])) < _STEEPEST_ARC
+        if at_foot.mean() > _AT_FOOT and stands_there and not _is_paint(view, region):
             out |= region
     return out
+
+
+def _slope(bottom: NDArray[np.intp], reach_px: float) -> NDArray[np.float64]:
+    """Rise of an outline to either side of each column, over its run."""
+    reach = max(1, round(reach_px))
+    padded = np.pad(bottom, reach, mode="edge")
+    return np.asarray(np.abs(padded[2 * reach :] - padded[: -2 * reach]) / (2 * reach))
 
 
 def _milky(view: ViewEvidence) -> Mask:

@@ -73,9 +73,9 @@ by half a seed from the bend of the light through it, or, where it takes in all 
 bends the fit, by two seeds from the cells around. From three on it has an edge of its own, however
 little of it is free."""
 
-_DENSE_DE00 = 12.0
-"""Thinner milk has a soft edge, and is measured as such; it must not count twice as much for
-bordering on a shape of paint."""
+_DENSE_DE00 = 6.0
+"""Twice a faint one: thinner milk has a soft edge, and is measured as such. On pale clay milk with
+a hard edge had 11."""
 
 _DENSE_TRUST = 0.8
 """Certainty of a pool as hard-edged as paint: white that was painted on the foot of one side only,

@@ -67,6 +67,11 @@ _SHARP_REACH_MM = 0.5
 """Change of the share of clay that only the edge of a drawing makes, blurred as it is; a band of
 3 mm that bares 0.8 of the clay changes by 0.8 per mm."""
 
+_FLANK_MM = 1.5
+"""From whole paint to bare clay within this it is the edge of a drawing, however soft: a lens that
+blurs more shows no bands, and the flank of a band that is bare takes half its pitch, 1.5 mm and
+more."""
+
 _CLAY = 0.92
 _OFF_LINE = 0.3
 _DISAGREE = 0.3
@@ -162,12 +167,22 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     coat = light.seen & (most < _CLAY) & (coverage.error < _OFF_LINE)
     coat &= np.abs(coverage.share - coverage.by_chroma) < _DISAGREE
     coat &= ~grow(sharp, max(1.0, _SHARP_REACH_MM * light.px_per_mm))
+    coat &= ~_flanks(light.seen, coverage, _FLANK_MM / 2 * light.px_per_mm)
     coat = grow(shrink(coat, 1.0), 1.0) & coat
     # Between the lines of a drawing clay in odd light looks like thin paint in a patch here, a
     # patch there; a coat hangs together.
     least_px = round(_LEAST_MM2 * light.px_per_mm**2)
     coat = remove_small_objects(coat, max_size=least_px - 1, connectivity=2)
     return _whole_somewhere(coat, coverage.by_chroma, _LINER_MM / 2 * light.px_per_mm)
+
+
+def _flanks(seen: Mask, coverage: Coverage, reach_px: float) -> Mask:
+    """Where the lens, out of focus, mixes whole paint and clay that lie close to each other."""
+    clay = seen & (np.maximum(coverage.share, coverage.by_chroma) >= _CLAY)
+    clay = grow(shrink(clay, 1.0), 1.0)
+    # By chromaticity, as light tells a fired paint from a worn one less well.
+    whole = seen & (coverage.by_chroma < _SOUND[1]) & (coverage.share < 2 * _SOUND[1])
+    return grow(clay, reach_px) & grow(whole, reach_px)
 
 
 def _whole_somewhere(coat: Mask, share: Plane, liner_px: float) -> Mask:

@@ -200,6 +200,9 @@ def take_over(
     ndarray of bool, shape (n,)
         The bow of a handle is kept.
     """
+    if not again.any():
+        # Nothing was found to stand out: that settles nothing.
+        return chosen
     again = fill_bays(regions, evidence, open_gaps(regions, evidence, again))
     missing, extra = disputed
     beyond, within = regions.share_of(~expected.reach) > 0.5, regions.share_of(expected.core) > 0.5

@@ -17,14 +17,24 @@ from grader.outline.agreement import (
     Expected,
     disputes,
     matters,
-    peak_of,
     resized,
     take_over,
 )
 from grader.outline.cut import Ties, cut_again, learn_from
-from grader.outline.parts import fill_bays, mirrored
+from grader.outline.parts import CLOSED_COST, connected_parts, fill_bays, mirrored, rim_of
 from grader.outline.regions import Mask, Plane, Regions
 from grader.outline.surroundings import Evidence
+
+_MET, _NO_EDGE = 0.6, 1.7
+"""Where less of the rim meets that of the mirror image, it may be laid amiss: a side is painted, a
+handle draws it, or a pot beside the middle of the photo leans. Then a part does not go that would
+cost so much more (mean cost of a border) to take off than an edge, and than its own end, together:
+shadows that end softly beside a sharp foot had up to 1.6, sides that an image laid amiss lacked had
+1.8 and more."""
+
+_OVERLAP = 0.75
+"""Share of the most that a piece can overlap its mirror image by, as it does where that is laid
+right, but for handles and shadows: not every pair of strong edges is a rim."""
 
 _TILT_PX = 2
 """Rows by which a mirror image may be shifted at `LONG_SIDE_PX`: a phone is not quite level."""
@@ -58,50 +68,90 @@ def settle_halves(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     -------
     ndarray of bool, shape (n,)
     """
+    edges = edge_chance(regions, evidence)
     for _ in range(_ROUNDS):
-        again = _settled(regions, evidence, chosen)
+        again = _settled(regions, evidence, chosen, edges)
         if (again == chosen).all():
             break
         chosen = again
     mask = chosen[regions.labels]
-    other = mirrored(mask, mirror_shift(mask), False)
+    other = mirrored(mask, mirror_shift(mask, edges)[0], False)
     return fill_bays(regions, evidence, chosen, expected=other, closed_share=_CLOSED_SHARE)
 
 
-def mirror_shift(mask: Mask) -> tuple[int, int]:
+def edge_chance(regions: Regions, evidence: Evidence) -> Plane:
+    """Chance of each pixel that the outline of a piece runs there, shape (h, w); none at cards."""
+    chance = np.exp(-evidence.edge_cost).astype(np.float32)
+    chance[(regions.card_share[regions.pairs] > 0.5).any(1)] = 0.0
+    known = regions.pairs[:, 0] * regions.count + regions.pairs[:, 1]
+    out = np.zeros(regions.labels.shape, np.float32)
+    for here, there in ((np.s_[:-1], np.s_[1:]), (np.s_[:, :-1], np.s_[:, 1:])):
+        one, other = (regions.labels[at].astype(np.int64) for at in (here, there))
+        border = one != other
+        one, other = one[border], other[border]
+        keys = np.minimum(one, other) * regions.count + np.maximum(one, other)
+        at = chance[np.searchsorted(known, keys)]
+        for side in (here, there):
+            out[side][border] = np.maximum(out[side][border], at)
+    return out
+
+
+def mirror_shift(mask: Mask, edges: Plane) -> tuple[tuple[int, int], float]:
     """Shift of the mirror image of an outline to where most of both rims run together.
 
-    A shadow beside a piece moves the middle of its area, but not the rim of all the rest.
+    A shadow beside a piece moves the middle of its area, but not the rim of all the rest. Of the
+    rim each part counts as likely as it is an edge: where a side has the table's colour, the cut
+    ran anywhere.
 
     Parameters
     ----------
     mask : ndarray of bool, shape (h, w)
+    edges : ndarray of float32, shape (h, w)
+        As `edge_chance` gives them.
 
     Returns
     -------
-    tuple of int
+    shift : tuple of int
         (rows, columns) by which ``mask[:, ::-1]`` is to be shifted; hardly any rows.
+    met : float
+        0..1, share of the rim that meets that of the mirror image.
     """
     small = max(1.0, max(mask.shape) / LONG_SIDE_PX)
-    rim = _rim(resized(mask, 1 / small))
-    shape = tuple(int(fft.next_fast_len(2 * long, real=True)) for long in rim.shape)
-    common = fft.irfft2(fft.rfft2(rim, shape) * np.conj(fft.rfft2(rim[:, ::-1], shape)), shape)
-    common[_TILT_PX + 1 : -_TILT_PX] = -np.inf
-    down, across = peak_of(common, rim.shape)
+    little = resized(mask, 1 / small)
+    likely = cv2.dilate(edges, np.ones((3, 3), np.uint8))
+    likely = cv2.resize(likely, little.shape[::-1], interpolation=cv2.INTER_AREA)
+    rim = _rim(little, likely)
+    high, wide = rim.shape
+    length = int(fft.next_fast_len(2 * wide, real=True))
+    own, other = (fft.rfft(each, length, axis=1) for each in (rim, rim[:, ::-1]))
+    body, turned = (
+        fft.rfft(each.astype(np.float32), length, axis=1) for each in (little, little[:, ::-1])
+    )
+    overlap = fft.irfft((body * np.conj(turned)).sum(0), length)
+    out_of_question = overlap < _OVERLAP * overlap.max()
+    best, down, across = -np.inf, 0, 0
+    for tilt in range(-_TILT_PX, _TILT_PX + 1):
+        at, of, rows = max(0, tilt), max(0, -tilt), high - abs(tilt)
+        common = fft.irfft((own[at : at + rows] * np.conj(other[of : of + rows])).sum(0), length)
+        common[out_of_question] = -np.inf
+        if common.max() > best:
+            best, down, across = float(common.max()), tilt, int(common.argmax())
+    across = across if across < wide else across - length
     # A picture of odd width is not mirrored about a pixel of its reduced self.
-    wide = mask.shape[1] - small * rim.shape[1]
-    return round(small * down), round(small * across - wide)
+    odd = mask.shape[1] - small * wide
+    met = best / max(1e-9, float((rim**2).sum()))
+    return (round(small * down), round(small * across - odd)), met
 
 
-def _rim(mask: Mask) -> Plane:
+def _rim(mask: Mask, likely: Plane) -> Plane:
     """The rim of an outline, two pixels wide and blurred, so that near lines still meet."""
     rim = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    return np.asarray(cv2.GaussianBlur(rim.astype(np.float32), (0, 0), _MEETING_PX), np.float32)
+    return np.asarray(cv2.GaussianBlur(rim * likely, (0, 0), _MEETING_PX), np.float32)
 
 
-def _settled(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
+def _settled(regions: Regions, evidence: Evidence, chosen: Mask, edges: Plane) -> Mask:
     mask = chosen[regions.labels]
-    shift = mirror_shift(mask)
+    shift, met = mirror_shift(mask, edges)
     other = mirrored(mask, shift, False)
     expected = Expected(other, other)
     disputed = disputes(mask, expected)
@@ -113,7 +163,23 @@ def _settled(regions: Regions, evidence: Evidence, chosen: Mask) -> Mask:
     if known is None:
         return chosen
     again = cut_again(regions, evidence, known, _ties(regions, shift))
+    if met < _MET:
+        again = _without_edgeless(regions, evidence, chosen, again)
     return take_over(regions, evidence, chosen, again, expected, (missing, extra))
+
+
+def _without_edgeless(regions: Regions, evidence: Evidence, chosen: Mask, again: Mask) -> Mask:
+    """What another cut makes of one, but for parts without which the outline runs along no edge."""
+    out = again.copy()
+    for part in connected_parts(regions, chosen & ~again):
+        rim, beyond = rim_of(regions, part)
+        cost, length = evidence.edge_cost[rim], regions.border_px[rim]
+        to_piece, to_table = (
+            float(cost[at] @ length[at]) / max(1.0, float(length[at].sum()))
+            for at in (chosen[beyond], ~chosen[beyond])
+        )
+        out[part] = (to_piece - CLOSED_COST) + (to_piece - to_table) > _NO_EDGE
+    return out
 
 
 def _ties(regions: Regions, shift: tuple[int, int]) -> Ties:

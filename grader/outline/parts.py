@@ -48,7 +48,7 @@ but a line."""
 _LEAST_GAP_SHARE = 0.003
 """Of the piece; smaller ones change no measurement."""
 
-_CLOSED_COST = 3.4
+CLOSED_COST = 3.4
 """Cost of a border that is still an edge: a chance of one in thirty."""
 
 _LEAST_BAY, _LEAST_EXPECTED_BAY = 0.0015, 0.02
@@ -123,7 +123,7 @@ def _is_shut_in(regions: Regions, evidence: Evidence, chosen: Mask, part: NDArra
         return False
     rim, beyond = rim_of(regions, part)
     length = regions.border_px[rim] * chosen[beyond]
-    closed = evidence.edge_cost[rim] < _CLOSED_COST
+    closed = evidence.edge_cost[rim] < CLOSED_COST
     return float(length[closed].sum()) > _SHUT_SHARE * float(length.sum())
 
 
@@ -175,7 +175,7 @@ def fill_bays(
     filled = ndimage.binary_fill_holes(mask)
     # The far side may bulge a little beyond the hull; what the piece encloses is no bay.
     within = (regions.share_of(hull > 0) > 0.3) & (regions.share_of(filled) < 0.5)
-    edge = evidence.edge_cost < _CLOSED_COST
+    edge = evidence.edge_cost < CLOSED_COST
     size = float(regions.area_px[chosen].sum())
     out = chosen.copy()
     # Regions of a bay hang together across everything that is no edge.

@@ -95,3 +95,14 @@ def test_a_pool_on_a_flared_foot_is_held_against_the_clay_beside_it(
         for seed, cover in enumerate([AT_FOOT, SLIVER, made.blank(), made.blank()])
     ]
     assert _pools([shade[..., None] * wall for wall in walls])[0] == found
+
+
+def test_pale_milk_with_a_hard_edge_is_found_on_pale_clay() -> None:
+    pale, milk = (0.62, 0.58, 0.53), (0.50, 0.57, 0.65)
+    walls = [made.wall(pale, seed=seed) for seed in range(4)]
+    walls[0] = made.lay(walls[0], AT_FOOT, milk)
+    evidence = made.seen(*walls)
+    (pool, *_) = pools_at_foot(evidence.sides)
+    assert pool is not None
+    assert 6 < change_beside(evidence.sides[0], pool) < 14
+    assert [each.view for each in pool_tint.find(evidence)] == ["front"]

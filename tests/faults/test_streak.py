@@ -8,6 +8,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.faults import streak
+from grader.faults.coverage import Coverage
 from grader.findings import Finding
 from tests.faults import made
 
@@ -174,3 +175,15 @@ def test_what_is_whole_in_fine_lines_only_is_a_drawing_of_lines(
         share[:, left : left + line_px] = 0.05
     coat = np.ones(share.shape, bool)
     assert streak._whole_somewhere(coat, share, 3.0).any() == is_coat
+
+
+@pytest.mark.parametrize(("flank_px", "is_edge"), [(6, True), (16, False)])
+def test_the_edge_of_a_stripe_out_of_focus_is_no_coat(flank_px: int, is_edge: bool) -> None:
+    across = np.arange(100, dtype=np.float32)
+    profile = np.clip((across - 40) / flank_px, 0.1, 1.0).astype(np.float32)
+    share = np.tile(profile, (40, 1))
+    coverage = Coverage(share, share, np.zeros_like(share))
+    flank = streak._flanks(np.ones(share.shape, bool), coverage, 3.0)
+    middle = 40 + flank_px // 2
+    assert flank[20, middle] == is_edge
+    assert not flank[20, :30].any()

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from grader.outline.agreement import Expected, expect, is_disputed, settle
+from grader.outline.agreement import Expected, expect, is_disputed, settle, take_over
 from grader.piece import Silhouette, cut_out_again
 from tests.drawn import divided, draw_pot, half, handled, shadowed
 
@@ -63,6 +63,17 @@ def test_what_one_side_alone_has_or_lacks_is_disputed() -> None:
     masks[2][160:, :] = False
     disputed = [is_disputed(mask, each) for mask, each in zip(masks, expect(masks), strict=True)]
     assert disputed == [True, False, True, False]
+
+
+def test_a_cut_that_finds_nothing_settles_nothing() -> None:
+    pot = half(draw_pot())
+    regions, evidence = divided(pot.rgb)
+    chosen = regions.share_of(pot.mask) > 0.5
+    nothing, everything = np.zeros_like(chosen), np.ones_like(chosen)
+    empty = np.zeros_like(pot.mask)
+    disputed = (nothing, everything)
+    taken = take_over(regions, evidence, chosen, nothing, Expected(empty, empty), disputed)
+    assert (taken == chosen).all()
 
 
 def _settled(rgb: NDArray[np.uint8], first: Mask, expected: Expected) -> Mask:
