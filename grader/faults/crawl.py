@@ -67,7 +67,11 @@ _UNEVEN = (0.35, 0.6)
 """Spread of the step along the outline (15 to 85 %) where no paint lies round it: glaze of one pot
 makes 0.1, a large rolled rim half lit 0.5; the lip between wall and dark inside makes 1."""
 
-_LIFT, _CLEAR_LIFT = (0.08, 0.15), (0.15, 0.22)
+_GLAZE_UNEVEN, _ON_GLAZE = (0.2, 0.35), 0.5
+"""The same along the part that borders on glaze, where a stroke lies beside an island and its step
+is that of the paint; so much of the outline it must be."""
+
+_LIFT, _CLEAR_LIFT = (0.08, 0.15), (0.10, 0.17)
 _WIDE_MM = 10.0
 _GLEAM = (0.4, 0.55)
 """Log light by which bare clay is lighter than glazed: 0.1 to 0.3, since glaze wets and darkens.
@@ -81,6 +85,9 @@ clay that is not white differs by 0.25 and more."""
 
 _CLAY_BESIDE = 0.3
 """Share of the outline from which the glazed clay beside an island tells its colour."""
+
+_PAINT_BESIDE_MM = 1.5
+"""A roll is 1 to 2 mm wide: so far beyond the outline paint may lie that it borders on."""
 
 _BESIDE_PAINT = 0.2
 """Share of paint in the band round an island from which its step is that of the paint."""
@@ -348,8 +355,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     if on_clay:
         # The glazed clay beside it says more than the fit over the whole piece.
         lift = step if even or island.diameter_mm > _WIDE_MM else min(lift, step)
-        uneven = float(np.quantile(steps, 0.85)) - float(np.quantile(steps, 0.15))
-        rimmed *= 1.0 - rise(uneven, _UNEVEN)
+        rimmed *= 1.0 - _unevenness(view, island)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
     change = island.inside[1:] - island.outside[:, 1:]
     beside_clay = np.hypot(*change.T) < _FOREIGN[0]
@@ -485,6 +491,28 @@ def _share(mask: Mask, beside: tuple[Mask, tuple[slice, slice]]) -> float:
     """Share of a band that lies in a mask of the view; 0..1."""
     band, window = beside
     return float(mask[window][band].mean()) if band.any() else 0.0
+
+
+def _unevenness(view: ViewEvidence, island: Island) -> float:
+    """How far the step along an outline is not that of one glaze, 0..1."""
+
+    def spread(steps: NDArray[np.float64]) -> float:
+        least, most = np.quantile(steps, (0.15, 0.85))
+        return float(most - least)
+
+    uneven = rise(spread(island.steps), _UNEVEN)
+    on_glaze = ~_at_paint(view, island)
+    if on_glaze.mean() > _ON_GLAZE:
+        uneven = min(uneven, rise(spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
+    return uneven
+
+
+def _at_paint(view: ViewEvidence, island: Island) -> Mask:
+    """Where the outline of an island borders on paint, whose step is not that of the glaze."""
+    near = grow(view.zones.paint, view.surface.px(_PAINT_BESIDE_MM))
+    height, width = near.shape
+    cols, rows = np.clip(np.round(island.outline).astype(np.intp), 0, [width - 1, height - 1]).T
+    return np.asarray(near[rows, cols])
 
 
 def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:

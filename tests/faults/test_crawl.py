@@ -91,6 +91,14 @@ def test_an_island_in_paint_is_found() -> None:
     assert found.diameter_mm == pytest.approx(6.5, abs=1.5)
 
 
+def test_an_island_that_borders_on_a_dark_stroke_is_found() -> None:
+    """The step to the paint is not that to the glaze: it makes no island uneven."""
+    stroke = made.lay(made.wall(), made.line([(27, 18), (28, 36)], 4.0), (0.16, 0.09, 0.06))
+    (found,) = _found(_crawled(stroke, size_mm=9, bare=GLAZED * 1.18))
+    assert found.certainty > 0.5
+    assert found.diameter_mm == pytest.approx(10, abs=1.5)
+
+
 def test_clay_under_a_coloured_glaze_is_found() -> None:
     glaze = made.wall((0.09, 0.12, 0.30))
     (found,) = _found(_crawled(glaze, bare=BARE), finish="coloured", decorated=False)
