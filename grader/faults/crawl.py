@@ -69,7 +69,12 @@ makes 0.1, a large rolled rim half lit 0.5; the lip between wall and dark inside
 
 _GLAZE_UNEVEN, _ON_GLAZE = (0.2, 0.35), 0.5
 """The same along the part that borders on glaze, where a stroke lies beside an island and its step
-is that of the paint; so much of the outline it must be."""
+is that of the paint. Where less than this share of the outline is glaze, the island lies in a
+drawing."""
+
+_LEVELS = (2.0, 4.0)
+"""Levels of an 8-bit picture by which the foot of a roll is darker: deep in a pot two levels make a
+tenth of the light, and JPEG draws islands with them."""
 
 _LIFT, _CLEAR_LIFT = (0.08, 0.15), (0.10, 0.17)
 _WIDE_MM = 10.0
@@ -326,7 +331,8 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
     beside = _band_beside(view, island)
     painted_round = _share(view.zones.paint, beside)
-    on_clay = painted_round < _BESIDE_PAINT
+    on_glaze = ~_at_paint(view, island)
+    on_clay = painted_round < _BESIDE_PAINT and float(on_glaze.mean()) > _ON_GLAZE
     rim, depth = _rim(island, _PAINT_HUE if on_clay else _THIN_PAINT_HUE)
     rimmed = (
         rise(rim, _RIM)
@@ -343,6 +349,8 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
         * rise(step / max(island.grain, 1e-3), _RIMLESS_GRAINS)
     )
     shut = _shut(island, rim, depth) * on_clay
+    told = rise(depth / _level_step(view, island), _LEVELS)
+    rimmed, shut = told * rimmed, told * shut
     if max(rimmed, rimless, shut) < _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
     form = _is_form(view, island)
@@ -355,7 +363,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     if on_clay:
         # The glazed clay beside it says more than the fit over the whole piece.
         lift = step if even or island.diameter_mm > _WIDE_MM else min(lift, step)
-        rimmed *= 1.0 - _unevenness(view, island)
+        rimmed *= 1.0 - _unevenness(island, on_glaze)
     hue = float(np.hypot(*(island.inside[1:] - zones.clay_chroma[rows, cols].mean(0))))
     change = island.inside[1:] - island.outside[:, 1:]
     beside_clay = np.hypot(*change.T) < _FOREIGN[0]
@@ -493,18 +501,22 @@ def _share(mask: Mask, beside: tuple[Mask, tuple[slice, slice]]) -> float:
     return float(mask[window][band].mean()) if band.any() else 0.0
 
 
-def _unevenness(view: ViewEvidence, island: Island) -> float:
-    """How far the step along an outline is not that of one glaze, 0..1."""
+def _unevenness(island: Island, on_glaze: Mask) -> float:
+    """How far the step along an outline, or along its part on glaze, is not that of one; 0..1."""
 
     def spread(steps: NDArray[np.float64]) -> float:
         least, most = np.quantile(steps, (0.15, 0.85))
         return float(most - least)
 
     uneven = rise(spread(island.steps), _UNEVEN)
-    on_glaze = ~_at_paint(view, island)
-    if on_glaze.mean() > _ON_GLAZE:
-        uneven = min(uneven, rise(spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
-    return uneven
+    return min(uneven, rise(spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
+
+
+def _level_step(view: ViewEvidence, island: Island) -> float:
+    """Log light between two levels of an 8-bit sRGB picture at the light of an island."""
+    light = float(np.median(view.surface.light[island.core][..., 1]))
+    # The power law of IEC 61966-2-1, differentiated.
+    return 2.4 / (255.0 * 1.055) / max(1e-3, light) ** (1 / 2.4)
 
 
 def _at_paint(view: ViewEvidence, island: Island) -> Mask:
