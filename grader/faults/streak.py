@@ -96,6 +96,10 @@ _SEVERAL = 2
 _BAND = 0.15
 """Share of clay above which a band is outlined."""
 
+_LEAST_DE00 = 1.8
+"""CIEDE2000 between thin and whole coat that half of observers object to (Paravina et al. 2015): in
+a paint as pale as its clay throwing rings make less."""
+
 _LEAST_CERTAINTY = 0.25
 """Less than this is not worth a look."""
 
@@ -137,9 +141,13 @@ def find(evidence: Evidence) -> list[Finding]:
     for view, light in zip(views, relative, strict=True):
         coverage = measure_coverage(light, paints)
         report = _of_view(view, light, coverage)
-        if report is not None and report.certainty > _LEAST_CERTAINTY:
+        if report is not None and report.certainty > _LEAST_CERTAINTY and _is_seen(report):
             out.append(report)
     return out
+
+
+def _is_seen(report: Finding) -> bool:
+    return report.shift_de00 is None or report.shift_de00 >= _LEAST_DE00
 
 
 def _of_view(view: ViewEvidence, light: Relative, coverage: Coverage) -> Finding | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -187,3 +189,10 @@ def test_the_edge_of_a_stripe_out_of_focus_is_no_coat(flank_px: int, is_edge: bo
     middle = 40 + flank_px // 2
     assert flank[20, middle] == is_edge
     assert not flank[20, :30].any()
+
+
+@pytest.mark.parametrize(("shift", "seen"), [(1.2, False), (1.8, True), (None, True)])
+def test_bands_that_half_of_observers_would_pass_are_none(shift: float | None, seen: bool) -> None:
+    """Paravina et al. 2015: the 50:50 % acceptability threshold is 1.8 CIEDE2000."""
+    (found,) = _found(_thinned(made.COBALT, 0.65))
+    assert streak._is_seen(replace(found, shift_de00=shift)) == seen
