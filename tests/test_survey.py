@@ -15,6 +15,7 @@ from PIL import Image
 from grader import survey
 from grader.batch import PieceEntry, Shot
 from grader.facts import PieceFacts
+from grader.findings import Finding
 from grader.piece import Silhouette, cut_out, cut_out_again
 from tests.drawn import draw_pot
 
@@ -65,3 +66,26 @@ def test_an_outline_that_one_side_has_alone_is_found_again(
     wide = [int(view.surface.mask.any(0).sum()) for view in (front, right)]
     assert (abs(wide[0] - wide[1]) < 0.02 * wide[1]) == mended
     assert len(again) == (1 if mended else 0)
+
+
+def test_a_soft_fault_is_trusted_less_where_the_outline_is_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unsure(
+        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], *, upright: bool
+    ) -> Silhouette | None:
+        found = cut_out(rgb, cards, upright=upright)
+        assert found is not None
+        return replace(found, certainty=chances.pop(0))
+
+    chances = [0.9, 0.05, 0.2]
+    monkeypatch.setattr(survey, "cut_out", unsure)
+    gathered = survey.gather(_entry(tmp_path, SIDES[:3]))
+    assert gathered.lost == {"V01/right.png"}
+    found = [
+        Finding(fault, photo, "right", (0, 0, 9, 9), (), "clay", 9.0, 60.0, 0.5, 6.0, 1.0, "")
+        for fault in ("pool_tint", "crack")
+        for photo in ("V01/right.png", "V01/back.png")
+    ]
+    doubted = survey.doubt_soft(found, gathered.lost)
+    assert [each.certainty for each in doubted] == [0.4, 1.0, 1.0, 1.0]
