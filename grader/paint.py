@@ -20,7 +20,7 @@ from grader.clay import (
 )
 from grader.gloss import is_clay_beneath
 from grader.piece import Mask
-from grader.surface import Plane, Surface, grow, shrink
+from grader.surface import Plane, Surface, grow, opened, shrink
 
 PAINT_TONE = 0.45
 """A fall of tone by which paint of the clay's own hue (black on grey) shows: a factor of 1.6, which
@@ -140,7 +140,7 @@ def _paint(
     for level in reversed(PAINT_LEVELS):
         taken = grow(out, surface.px(0.8)) if out.any() else out
         # Specks and noise are narrower than any brush mark.
-        found = _open((strength > level) & wall & ~taken, surface.px(0.35))
+        found = opened((strength > level) & wall & ~taken, surface.px(0.35))
         count, labels, stats, _ = cv2.connectedComponentsWithStats(found.astype(np.uint8))
         for number in range(1, count):
             if stats[number, cv2.CC_STAT_AREA] < smallest:
@@ -181,10 +181,6 @@ def _to_half_height(strength: Plane, paint: Mask, wall: Mask, surface: Surface) 
     height = _mean_over(strength, paint, 2 * int(surface.px(1.2)) + 1)
     near = grow(paint, surface.px(0.9)) & wall
     return (paint | (near & (strength > np.maximum(0.5 * height, PAINT_SHIFT)))) & wall
-
-
-def _open(mask: Mask, radius_px: float) -> Mask:
-    return grow(shrink(mask, radius_px), radius_px)
 
 
 def _edge_is_sharp(strength: Plane, region: Mask, wall: Mask, surface: Surface) -> bool:

@@ -225,6 +225,11 @@ def shrink(mask: Mask, radius_px: float) -> Mask:
     )
 
 
+def opened(mask: Mask, radius_px: float) -> Mask:
+    """Leave of a mask what holds a disc."""
+    return grow(shrink(mask, radius_px), radius_px)
+
+
 def fill_from(plane: NDArray[np.float32], source: Mask) -> NDArray[np.float32]:
     """Give every pixel outside `source` the value of the nearest pixel inside it."""
     if source.all() or not source.any():

@@ -6,7 +6,7 @@ The one place that joins the stages from photo to findings. It judges nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,13 +39,9 @@ from grader.zones import Zones, find_zones
 ANALYSIS_VERSION = 12
 """Raised whenever the same photo may give other findings; kept with every record."""
 
-_LOST_OUTLINE, _LOST_TRUST = 0.15, 0.4
+_LOST_OUTLINE = 0.15
 """Chance below which an outline is taken for lost (of 22 photos in doubt that showed a soft fault,
-all five below overlapped by less than 0.97, and four of the faults were false), and what is then
-left of the certainty: table or a handle's light may have been held against the clay."""
-
-_SOFT = frozenset({"scorch", "one_sided_browning", "pool_tint"})
-"""Faults that are measured against the rest of the wall; sharp ones need no outline."""
+all five below overlapped by less than 0.97, and four of the faults were false)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,35 +76,10 @@ class Gathered:
     photos : tuple of PhotoReport
     evidence : Evidence
         Without views where no photo can be used.
-    lost : frozenset of str
-        Photos whose outline is as good as sure to be wrong.
     """
 
     photos: tuple[PhotoReport, ...]
     evidence: Evidence
-    lost: frozenset[str] = frozenset()
-
-
-def doubt_soft(findings: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding, ...]:
-    """Trust a soft fault less where the table may be taken for the piece.
-
-    Parameters
-    ----------
-    findings : sequence of Finding
-    lost : frozenset of str
-        Photos whose outline is as good as sure to be wrong.
-
-    Returns
-    -------
-    tuple of Finding
-        In the same order.
-    """
-    return tuple(
-        replace(each, certainty=round(_LOST_TRUST * each.certainty, 2))
-        if each.photo in lost and each.fault in _SOFT
-        else each
-        for each in findings
-    )
 
 
 def survey_piece(
@@ -133,7 +104,6 @@ def survey_piece(
     gathered = gather(entry, marker_mm=marker_mm, session_colour=session_colour)
     views = gathered.evidence.views
     findings: tuple[Finding, ...] = find_all(gathered.evidence) if views else ()
-    findings = doubt_soft(findings, gathered.lost)
     return PieceSurvey(
         piece=entry.code,
         photos=gathered.photos,
@@ -179,7 +149,7 @@ def gather(
     lost = frozenset(
         look.surface.photo for look in looks.values() if look.silhouette.certainty < _LOST_OUTLINE
     )
-    return Gathered(photos, Evidence(views, facts.finish, facts.decorated), lost)
+    return Gathered(photos, Evidence(views, facts.finish, facts.decorated, lost))
 
 
 def _disputed(looks: Mapping[int, _Look]) -> dict[int, Expected]:

@@ -15,6 +15,7 @@ from PIL import Image
 from grader import survey
 from grader.batch import PieceEntry, Shot
 from grader.facts import PieceFacts
+from grader.faults import doubt_soft
 from grader.findings import Finding
 from grader.piece import Silhouette, cut_out, cut_out_again
 from tests.drawn import draw_pot
@@ -81,11 +82,11 @@ def test_a_soft_fault_is_trusted_less_where_the_outline_is_lost(
     chances = [0.9, 0.05, 0.2]
     monkeypatch.setattr(survey, "cut_out", unsure)
     gathered = survey.gather(_entry(tmp_path, SIDES[:3]))
-    assert gathered.lost == {"V01/right.png"}
+    assert gathered.evidence.lost == {"V01/right.png"}
     found = [
         Finding(fault, photo, "right", (0, 0, 9, 9), (), "clay", 9.0, 60.0, 0.5, 6.0, 1.0, "")
         for fault in ("pool_tint", "crack")
         for photo in ("V01/right.png", "V01/back.png")
     ]
-    doubted = survey.doubt_soft(found, gathered.lost)
+    doubted = doubt_soft(found, gathered.evidence.lost)
     assert [each.certainty for each in doubted] == [0.4, 1.0, 1.0, 1.0]

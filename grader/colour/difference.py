@@ -8,6 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from skimage.color import deltaE_ciede2000
 
+OBJECTED_DE00 = 1.8
+"""What half of observers object to on a field of colour (Paravina et al. 2015)."""
+
 
 def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> NDArray[np.floating]:
     """Colour difference CIEDE2000 with kL = kC = kH = 1.
@@ -21,7 +24,7 @@ def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> NDArray[np.floating]:
     -------
     ndarray, shape (...)
         float32 where both are float32 (0.2 s a megapixel), else float64. 0.8 is seen by half of
-        observers, 1.8 is objected to by half (Paravina et al. 2015).
+        observers, `OBJECTED_DE00` is objected to by half (Paravina et al. 2015).
 
     References
     ----------

@@ -6,6 +6,7 @@ A new fault is one new module beside its siblings, one line here, one entry in t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from grader.faults import crack, crawl, flake, pit, pool_tint, scorch, streak
 from grader.faults.evidence import Evidence, ViewEvidence
@@ -18,6 +19,10 @@ _MODULES = (scorch, pool_tint, flake, pit, streak, crawl, crack)
 _SAME_SHARE = 0.5
 _AS_SURE = 0.5
 """Share of a veil within a streaked patch, and of its certainty, from which that explains it."""
+
+_SOFT, _LOST_TRUST = frozenset({"scorch", "one_sided_browning", "pool_tint"}), 0.4
+"""Faults that are measured against the rest of the wall, and what is left of their certainty where
+the outline is lost: table or a handle's light may have been held against the clay."""
 
 
 def find_all(evidence: Evidence) -> tuple[Finding, ...]:
@@ -32,7 +37,8 @@ def find_all(evidence: Evidence) -> tuple[Finding, ...]:
     tuple of Finding
         In the order of the modules, then of the views.
     """
-    return unexplained([each for module in _MODULES for each in module.find(evidence)])
+    found = unexplained([each for module in _MODULES for each in module.find(evidence)])
+    return doubt_soft(found, evidence.lost)
 
 
 def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -52,6 +58,28 @@ def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
         each
         for each in found
         if each.fault != "pool_tint" or not any(_within(each, other) for other in streaked)
+    )
+
+
+def doubt_soft(found: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding, ...]:
+    """Trust a soft fault less where the table may be taken for the piece.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+    lost : frozenset of str
+        As in `Evidence`.
+
+    Returns
+    -------
+    tuple of Finding
+        In the same order.
+    """
+    return tuple(
+        replace(each, certainty=round(_LOST_TRUST * each.certainty, 2))
+        if each.photo in lost and each.fault in _SOFT
+        else each
+        for each in found
     )
 
 

@@ -331,7 +331,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
     beside = _band_beside(view, island)
     painted_round = _share(view.zones.paint, beside)
-    on_glaze = ~_at_paint(view, island)
+    on_glaze = ~_at_paint(view, island, beside[1])
     on_clay = painted_round < _BESIDE_PAINT and float(on_glaze.mean()) > _ON_GLAZE
     rim, depth = _rim(island, _PAINT_HUE if on_clay else _THIN_PAINT_HUE)
     rimmed = (
@@ -415,10 +415,8 @@ def _is_form(view: ViewEvidence, island: Island) -> float:
     pad = round(surface.px(_EDGE_MM)) + 2
     region, corner = _filled(view, island, pad)
     window = window_of(region, corner)
-    points = np.round(island.outline).astype(np.intp) - [corner[1], corner[0]]
-    cols, rows = np.clip(points, 0, np.array(region.shape[::-1]) - 1).T
     at_edge = ~shrink(surface.mask[window], surface.px(_EDGE_MM))
-    sound = 1.0 - rise(float(at_edge[rows, cols].mean()), _AT_EDGE)
+    sound = 1.0 - rise(float(_along(island, at_edge, window).mean()), _AT_EDGE)
     core_rows, core_cols = island.core
     beyond = (core_cols < zones.body_left[core_rows]) | (core_cols > zones.body_right[core_rows])
     if beyond.mean() > 0.5:
@@ -449,7 +447,7 @@ def _stark(view: ViewEvidence, island: Island) -> float:
         return 0.0
     rows, cols = island.core
     shifts = ciede2000(_lab(island.inside), _lab(island.outside))
-    uneven = float(np.quantile(steps, 0.85) - np.quantile(steps, 0.15)) / step
+    uneven = _spread(steps) / step
     clipped = float(view.surface.clipped[rows, cols].mean())
     return (
         _BARE_TRUST
@@ -503,13 +501,13 @@ def _share(mask: Mask, beside: tuple[Mask, tuple[slice, slice]]) -> float:
 
 def _unevenness(island: Island, on_glaze: Mask) -> float:
     """How far the step along an outline, or along its part on glaze, is not that of one; 0..1."""
+    uneven = rise(_spread(island.steps), _UNEVEN)
+    return min(uneven, rise(_spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
 
-    def spread(steps: NDArray[np.float64]) -> float:
-        least, most = np.quantile(steps, (0.15, 0.85))
-        return float(most - least)
 
-    uneven = rise(spread(island.steps), _UNEVEN)
-    return min(uneven, rise(spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
+def _spread(steps: NDArray[np.float64]) -> float:
+    least, most = np.quantile(steps, (0.15, 0.85))
+    return float(most - least)
 
 
 def _level_step(view: ViewEvidence, island: Island) -> float:
@@ -519,12 +517,17 @@ def _level_step(view: ViewEvidence, island: Island) -> float:
     return 2.4 / (255.0 * 1.055) / max(1e-3, light) ** (1 / 2.4)
 
 
-def _at_paint(view: ViewEvidence, island: Island) -> Mask:
+def _at_paint(view: ViewEvidence, island: Island, window: tuple[slice, slice]) -> Mask:
     """Where the outline of an island borders on paint, whose step is not that of the glaze."""
-    near = grow(view.zones.paint, view.surface.px(_PAINT_BESIDE_MM))
-    height, width = near.shape
-    cols, rows = np.clip(np.round(island.outline).astype(np.intp), 0, [width - 1, height - 1]).T
-    return np.asarray(near[rows, cols])
+    near = grow(view.zones.paint[window], view.surface.px(_PAINT_BESIDE_MM))
+    return _along(island, near, window)
+
+
+def _along(island: Island, mask: Mask, window: tuple[slice, slice]) -> Mask:
+    """A mask of a window of the working picture, read along the outline of an island."""
+    points = np.round(island.outline).astype(np.intp) - [window[1].start, window[0].start]
+    cols, rows = np.clip(points, 0, np.array(mask.shape[::-1]) - 1).T
+    return np.asarray(mask[rows, cols])
 
 
 def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:

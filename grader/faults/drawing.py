@@ -18,7 +18,7 @@ from grader.faults.lines import Points
 from grader.faults.paints import CORE_MM, Paints, clay_along
 from grader.faults.slots import Slot, rise
 from grader.piece import Mask
-from grader.surface import grow, shrink
+from grader.surface import grow, opened
 
 _THIN_MM = 0.55
 _BROAD_MM = 0.75
@@ -255,7 +255,7 @@ def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask, *, broad: bool = F
     dark = _as_dark_as_seen(view, slot, paint)
     if broad:
         wide = view.surface.px(max(float(np.median(slot.line.spread_mm)), slot.width_mm)) / 3
-        dark = grow(shrink(dark, wide), wide)
+        dark = opened(dark, wide)
     ends = np.round(slot.line.path[[0, -1]]).astype(int)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
     areas = 9 * stats[:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2

@@ -52,11 +52,14 @@ class Evidence:
     views : tuple of ViewEvidence
     finish : {"raw", "glazed", "coloured"} or None
     decorated : bool or None
+    lost : frozenset of str
+        Photos whose outline is as good as sure to be wrong.
     """
 
     views: tuple[ViewEvidence, ...]
     finish: Finish | None
     decorated: bool | None
+    lost: frozenset[str] = frozenset()
 
     @property
     def sides(self) -> tuple[ViewEvidence, ...]:

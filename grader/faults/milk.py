@@ -17,7 +17,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
 from grader.piece import Mask
-from grader.surface import Plane, grow, shrink
+from grader.surface import Plane, grow, opened, shrink
 
 _LEAST_MM2 = 40.0
 """A drip of 7 mm, as for soft veils."""
@@ -145,7 +145,7 @@ def _milky(view: ViewEvidence) -> Mask:
     milky &= zones.paint & (_above_clay(view) > _DARKER)
     # Between dark paint and pale clay lies a seam that is neither.
     seam = surface.px(_SEAM_MM / 2)
-    return grow(shrink(milky, seam), seam)
+    return opened(milky, seam)
 
 
 def _above_clay(view: ViewEvidence) -> Plane:

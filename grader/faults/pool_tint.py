@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.colour.difference import OBJECTED_DE00
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.milk import change_beside, pools_at_foot
 from grader.faults.soft import (
@@ -48,7 +49,6 @@ as a veil does."""
 _LEAST_MM2 = 40.0
 """A drip or a handle root of 7 mm; smaller is a matter of single dots."""
 
-_LEAST_DE00 = 1.8
 _FAINT_DE00 = 3.0
 _LOW_SHARE = 0.5
 """Glaze runs down: a veil sits in the lower half of the wall, unless it is strong."""
@@ -166,7 +166,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     low = float(np.average(np.flatnonzero(region.any(1)), weights=region.sum(1)[region.any(1)]))
     # One between brush strokes or beside a handle is as likely their colour, thrown on the clay.
     doubtful = low < _LOW_SHARE * ROWS or hemmed(field, number, region) > _FAINT_HEMMED
-    if shift < _LEAST_DE00 or (shift < _FAINT_DE00 and doubtful):
+    if shift < OBJECTED_DE00 or (shift < _FAINT_DE00 and doubtful):
         return None
     trust = field.trust
     if low < _RIM_SHARE * ROWS:

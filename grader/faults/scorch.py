@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.colour.difference import OBJECTED_DE00
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
     HEMMED,
@@ -52,9 +53,6 @@ _REDDENING = (0.4, 2.4)
 to 15, a* and b* rise (common practice, no source): worked out for clays of L* 45 to 82 that makes a
 fall of 1.4 to 5.4 and a rise of 0.8 to 2.3. A warm reflection darkens nothing, a shadow far more
 than it colours, and dust or an outline that takes in a strip of table moves one channel alone."""
-
-_LEAST_SHIFT_DE00 = 1.8
-"""What half of observers object to on a field of colour (Paravina et al. 2015)."""
 
 _LEAST_MM2 = 18.0
 """A patch of 5 mm, the smallest scorch of the trade."""
@@ -192,7 +190,7 @@ def _report(
         return None
     mask, corner = placed
     shift = shift_of(view, region & (departure > 0.5 * peak), field.fields[number])
-    if shift < _LEAST_SHIFT_DE00:
+    if shift < OBJECTED_DE00:
         return None
     certainty = field.trust * min(1.0, 0.5 + 0.5 * (peak - 0.6 * seed) / seed)
     against = "the other sides" if field.shared_light else "the rest of this side"

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.morphology import remove_small_objects
 
-from grader.colour.difference import ciede2000
+from grader.colour.difference import OBJECTED_DE00, ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.coverage import (
     Coverage,
@@ -29,7 +29,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, grow, light_of, shrink
+from grader.surface import Plane, grow, light_of, opened
 
 _WINDOW_MM, _STEP_MM = 14.0, 7.0
 """Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
@@ -96,10 +96,6 @@ _SEVERAL = 2
 _BAND = 0.15
 """Share of clay above which a band is outlined."""
 
-_LEAST_DE00 = 1.8
-"""CIEDE2000 between thin and whole coat that half of observers object to (Paravina et al. 2015): in
-a paint as pale as its clay throwing rings make less."""
-
 _LEAST_CERTAINTY = 0.25
 """Less than this is not worth a look."""
 
@@ -147,7 +143,8 @@ def find(evidence: Evidence) -> list[Finding]:
 
 
 def _is_seen(report: Finding) -> bool:
-    return report.shift_de00 is None or report.shift_de00 >= _LEAST_DE00
+    """In a paint as pale as its clay throwing rings make less between thin and whole coat."""
+    return report.shift_de00 is None or report.shift_de00 >= OBJECTED_DE00
 
 
 def _of_view(view: ViewEvidence, light: Relative, coverage: Coverage) -> Finding | None:
@@ -160,7 +157,7 @@ def _of_view(view: ViewEvidence, light: Relative, coverage: Coverage) -> Finding
         row, col = window.corner
         where[row : row + window.size, col : col + window.size] = True
     bands = where & coat & (coverage.by_chroma > _BAND)
-    bands = grow(shrink(bands, 1.0), 1.0) & bands
+    bands = opened(bands, 1.0) & bands
     if not bands.any():
         return None
     return _report(view, light, coverage, windows, bands, where & coat & ~bands)
@@ -176,7 +173,7 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     coat &= np.abs(coverage.share - coverage.by_chroma) < _DISAGREE
     coat &= ~grow(sharp, max(1.0, _SHARP_REACH_MM * light.px_per_mm))
     coat &= ~_flanks(light.seen, coverage, _FLANK_MM / 2 * light.px_per_mm)
-    coat = grow(shrink(coat, 1.0), 1.0) & coat
+    coat = opened(coat, 1.0) & coat
     # Between the lines of a drawing clay in odd light looks like thin paint in a patch here, a
     # patch there; a coat hangs together.
     least_px = round(_LEAST_MM2 * light.px_per_mm**2)
@@ -186,8 +183,7 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
 
 def _flanks(seen: Mask, coverage: Coverage, reach_px: float) -> Mask:
     """Where the lens, out of focus, mixes whole paint and clay that lie close to each other."""
-    clay = seen & (np.maximum(coverage.share, coverage.by_chroma) >= _CLAY)
-    clay = grow(shrink(clay, 1.0), 1.0)
+    clay = opened(seen & (np.maximum(coverage.share, coverage.by_chroma) >= _CLAY), 1.0)
     # By chromaticity, as light tells a fired paint from a worn one less well.
     whole = seen & (coverage.by_chroma < _SOUND[1]) & (coverage.share < 2 * _SOUND[1])
     return grow(clay, reach_px) & grow(whole, reach_px)
@@ -197,7 +193,7 @@ def _whole_somewhere(coat: Mask, share: Plane, liner_px: float) -> Mask:
     """Leave out what hangs together and is thin all over, or whole in lines only: clay in odd
     light within a drawing, and a drawing of lines, whose gaps the lens fills with their colour."""
     full = coat & (share < _SOUND[1])
-    full = grow(shrink(full, liner_px), liner_px) & full
+    full = opened(full, liner_px) & full
     count, labels = cv2.connectedComponents(coat.astype(np.uint8), connectivity=8)
     rows, cols = np.nonzero(coat)
     number = labels[rows, cols]

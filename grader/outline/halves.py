@@ -17,6 +17,7 @@ from grader.outline.agreement import (
     Expected,
     disputes,
     matters,
+    peak_of,
     resized,
     take_over,
 )
@@ -129,17 +130,17 @@ def mirror_shift(mask: Mask, edges: Plane) -> tuple[tuple[int, int], float]:
     )
     overlap = fft.irfft((body * np.conj(turned)).sum(0), length)
     out_of_question = overlap < _OVERLAP * overlap.max()
-    best, down, across = -np.inf, 0, 0
+    spectra = []
     for tilt in range(-_TILT_PX, _TILT_PX + 1):
         at, of, rows = max(0, tilt), max(0, -tilt), high - abs(tilt)
-        common = fft.irfft((own[at : at + rows] * np.conj(other[of : of + rows])).sum(0), length)
-        common[out_of_question] = -np.inf
-        if common.max() > best:
-            best, down, across = float(common.max()), tilt, int(common.argmax())
-    across = across if across < wide else across - length
+        spectra.append((own[at : at + rows] * np.conj(other[of : of + rows])).sum(0))
+    common = fft.irfft(np.stack(spectra), length, axis=1)
+    common[:, out_of_question] = -np.inf
+    tilted, across = peak_of(common, (len(common), wide))
+    down = tilted - _TILT_PX
     # A picture of odd width is not mirrored about a pixel of its reduced self.
     odd = mask.shape[1] - small * wide
-    met = best / max(1e-9, float((rim**2).sum()))
+    met = float(common.max()) / max(1e-9, float((rim**2).sum()))
     return (round(small * down), round(small * across - odd)), met
 
 
