@@ -29,6 +29,13 @@ _RISE = 0.6
 _NEARLY_ALL = 0.95
 """Share of light added beyond which none of the clay's colour is left to tell it by."""
 
+_CLAY_KNOWN = 0.03
+"""Part of its red by which the clay's own colour is known."""
+
+_DULL, _DULL_TONE = 0.25, 0.35
+"""A glaze mirrors 4 % of the room, and of a red clay green light is but a tenth: the fit through
+the clay may hold so much of added light that is lacking here."""
+
 _DARKER = -0.15
 """Tone by which a veil may lie below the clay: the waver of the fit through it."""
 
@@ -63,7 +70,7 @@ def is_clay_beneath(
     if float(np.median(off)) > _OFF_LINE or not _LEAST < share < _MOST:
         return False
     rise = float(np.median(tone - clay_tone))
-    return rise > _least_rise(share) or (rise > _DARKER and low < _EVEN * high)
+    return bool(rise > _least_rise(share)) or (rise > _DARKER and low < _EVEN * high)
 
 
 def shines(chroma: NDArray[np.floating], clay_chroma: NDArray[np.floating], rise: float) -> bool:
@@ -82,12 +89,50 @@ def shines(chroma: NDArray[np.floating], clay_chroma: NDArray[np.floating], rise
         False for a veil, which takes away some of the light of the clay.
     """
     along, _ = _toward_neutral(chroma, clay_chroma)
-    return rise > _least_rise(float(np.median(along)))
+    return bool(rise > _least_rise(float(np.median(along))))
 
 
-def _least_rise(share: float) -> float:
+def added_light(
+    chroma: NDArray[np.float32],
+    tone: NDArray[np.float32],
+    clay_chroma: NDArray[np.float32],
+    clay_tone: NDArray[np.float32],
+    clipped: NDArray[np.bool_],
+) -> NDArray[np.float32]:
+    """Share of mirrored light in that of glazed clay, each place for itself.
+
+    Parameters
+    ----------
+    chroma, clay_chroma : ndarray of float32, shape (n, 2)
+        log(R/G) and log(B/G), and of sound clay there.
+    tone, clay_tone : ndarray of float32, shape (n,)
+        Natural logarithm of light, in the same way.
+    clipped : ndarray of bool, shape (n,)
+        Where red is at the end of the camera's range: there was more of it, nobody knows how much.
+
+    Returns
+    -------
+    ndarray of float32, shape (n,)
+        Below zero where shine is lacking that the fit through the clay has; NaN where it is not
+        clay, or too bright to tell.
+    """
+    along, off = _toward_neutral(chroma, clay_chroma)
+    red, blue = np.exp(clay_chroma.T)
+    # As blue tells it, where the red that is missing may have been clipped.
+    way = np.where(np.abs(1 - blue) > _OFF_LINE, 1 - blue, np.nan)
+    by_blue = (np.exp(chroma[:, 1]) - blue) / way
+    lacking = clipped & (np.exp(chroma[:, 0]) < red + by_blue * (1 - red))
+    along = np.where(lacking, by_blue, along)
+    within = lacking | (off < np.hypot(_OFF_LINE, _CLAY_KNOWN * red * (1 - along)))
+    rise = tone - clay_tone
+    shine = (along > 0) & (along < _MOST) & (rise > _least_rise(along))
+    dull = (along <= 0) & (along > -_DULL) & (np.abs(rise) < _DULL_TONE)
+    return np.where(within & (shine | dull), along, np.nan).astype(np.float32)
+
+
+def _least_rise(share: float | NDArray[np.floating]) -> NDArray[np.floating]:
     """Rise of tone from which light was added: what remains of it is the clay's own."""
-    return float(-_RISE * np.log1p(-np.clip(share, 0.0, _NEARLY_ALL)))
+    return np.asarray(-_RISE * np.log1p(-np.clip(share, 0.0, _NEARLY_ALL)))
 
 
 def _toward_neutral(

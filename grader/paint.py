@@ -18,7 +18,7 @@ from grader.clay import (
     free_of_light,
     local_clay,
 )
-from grader.gloss import is_clay_beneath
+from grader.gloss import added_light, is_clay_beneath
 from grader.piece import Mask
 from grader.surface import Plane, Surface, grow, opened, shrink
 
@@ -46,6 +46,9 @@ _SHADE_TONE = 0.8
 _WIDE_MM = 32.0
 """The same at first, when paint is not yet known and must be less than half of the window."""
 
+_CRUMB_MM = 0.25
+"""Crumbs in a shining place are noise; no line of a brush is thinner than twice this."""
+
 _SMALLEST_PAINT_MM2 = 2.5
 """Area of a painted dot of 1.8 mm; smaller marks are iron specks."""
 
@@ -60,7 +63,7 @@ def find_paint(
     *,
     dark: float,
     glazed: bool,
-) -> tuple[Mask, NDArray[np.float32]]:
+) -> tuple[Mask, Mask, NDArray[np.float32]]:
     """Find the paint of one photo, and what sound clay looks like beside it.
 
     Parameters
@@ -81,7 +84,8 @@ def find_paint(
 
     Returns
     -------
-    paint : ndarray of bool, shape (h, w)
+    paint, shine : ndarray of bool, shape (h, w)
+        Paint, and glazed clay that shines or turns milky with an edge as sharp.
     clay_chroma : ndarray of float32, shape (h, w, 2)
         As the clay around shows it, where lamps and walls tint it.
     """
@@ -99,10 +103,16 @@ def find_paint(
     bare = wall & ~grow(first_paint, surface.px(1.0))
     # Where paint reaches the foot, what is left of clay below it is but the paint's own rim: no
     # neighbour may talk away what lies farther from the fit than neighbours may correct it.
-    sure = first_paint & (_off_clay(surface, chroma - clay_chroma) > MOST_CORRECTION)
+    off_fit = _off_clay(surface, chroma - clay_chroma)
+    sure = first_paint & (off_fit > MOST_CORRECTION)
     step = chroma - local_clay(surface, chroma, bare, clay_chroma)
     clay_chroma = local_clay(surface, surface.chroma, bare, clay_chroma)
-    return search(step, clay_chroma, bare, _BACKGROUND_MM) | sure, clay_chroma
+    paint = search(step, clay_chroma, bare, _BACKGROUND_MM)
+    paint |= _with_own_edge(off_fit, sure, paint, wall & body, surface)
+    covered = paint
+    if glazed and paint.any():
+        paint = _without_shine(paint, surface, clay_chroma, clay_tone)
+    return paint, covered & ~paint, clay_chroma
 
 
 def _paint(
@@ -162,6 +172,47 @@ def _paint(
             ):
                 out[window] |= region
     return _to_half_height(strength, out, wall, surface)
+
+
+def _without_shine(
+    paint: Mask, surface: Surface, clay_chroma: NDArray[np.float32], clay_tone: Plane
+) -> Mask:
+    """Take off what is glazed clay with more or less light mirrored on it: where it meets paint, or
+    its own rim is sharp, it passes for paint."""
+    share = added_light(
+        surface.chroma[paint],
+        surface.tone[paint],
+        clay_chroma[paint],
+        clay_tone[paint],
+        surface.clipped[paint],
+    )
+    clay = np.zeros_like(paint)
+    clay[paint] = np.isfinite(share)
+    crumb = surface.px(_CRUMB_MM)
+    clay = shrink(grow(clay, crumb), crumb) & paint
+    paint = paint & ~opened(clay, surface.px(0.35))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(paint.astype(np.uint8))
+    kept = stats[:, cv2.CC_STAT_AREA] >= _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
+    kept[0] = False
+    return np.asarray(kept[labels])
+
+
+def _with_own_edge(strength: Plane, sure: Mask, paint: Mask, wall: Mask, surface: Surface) -> Mask:
+    """What is sure and not yet paint, where it ends sharply by itself: clay in the light of another
+    lamp is as far off the fit, but ends only where the paint on it begins."""
+    out = np.zeros_like(sure)
+    free = wall & ~grow(paint, surface.px(0.8))
+    rest = sure & free
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8))
+    smallest = _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
+    margin = 1 + int(surface.px(1.5))
+    for number in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= smallest) + 1:
+        x, y, w, h = stats[number, :4]
+        window = np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
+        region = labels[window] == number
+        if _edge_is_sharp(strength[window], region, free[window], surface):
+            out[window] |= region
+    return sure & (out | (grow(out, surface.px(0.8)) & ~paint))
 
 
 def _off_clay(surface: Surface, step: NDArray[np.float32]) -> Plane:

@@ -62,6 +62,8 @@ class Zones:
         Paint with its small gaps closed.
     paint : ndarray of bool
         Paint itself, without gaps.
+    shine : ndarray of bool
+        Glazed clay that shines or turns milky with an edge as sharp as that of paint.
     foot : ndarray of bool
     clay_chroma : ndarray of float32, shape (h, w, 2)
         What sound clay would look like at each place.
@@ -83,6 +85,7 @@ class Zones:
     inside: Mask
     painted: Mask
     paint: Mask
+    shine: Mask
     foot: Mask
     clay_chroma: NDArray[np.float32]
     clay_tone: Plane
@@ -129,13 +132,13 @@ def find_zones(
     clay_chroma, clay_tone = sound_clay(surface, wall, clay)
     noise = chroma_noise(surface)
     if decorated is False:
-        paint = np.zeros_like(wall)
+        paint, shine = np.zeros_like(wall), np.zeros_like(wall)
     else:
         columns = np.arange(wall.shape[1])[None]
         body = (columns >= left[:, None]) & (columns <= right[:, None])
         # Light that falls into a pot or on a foot draws sharp dark shapes: there only colour tells.
         dark = 1.0 if seen_from_side else 0.0
-        paint, clay_chroma = find_paint(
+        paint, shine, clay_chroma = find_paint(
             surface, wall, body, clay_chroma, clay_tone, noise, dark=dark, glazed=glazed
         )
     painted = close_gaps(paint, surface.px(_FLAKE_REACH_MM)) & wall
@@ -149,6 +152,7 @@ def find_zones(
         inside=inside & surface.mask,
         painted=painted,
         paint=paint,
+        shine=shine,
         foot=foot & surface.mask,
         clay_chroma=clay_chroma,
         clay_tone=clay_tone,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from grader.paint import _with_own_edge
 from grader.zones import Zones
 from tests.drawn import BLUE, blob, cut, draw_pot, zones_of
 from tests.faults import made
@@ -88,3 +89,35 @@ def test_too_little_red_in_an_overexposed_place_is_no_paint() -> None:
     bright = np.where(np.hypot(right - 20, down - 25) < 8, 2.0, 1.0)[..., None]
     zones = _zones(np.asarray(made.wall((0.62, 0.47, 0.44)) * bright))
     assert zones.paint.sum() < 0.01 * zones.wall.sum()
+
+
+def _area_mm2(mask: np.ndarray) -> float:
+    return float(mask.sum()) / made.PX_PER_MM**2
+
+
+def test_shine_on_clay_between_painted_squares_is_no_paint() -> None:
+    """One window mirrored over a chequered band joins shining clay to the paint."""
+    right, down = made.places_mm()
+    squares = ((right // 5 + down // 5) % 2 < 1) & (down > 20) & (down < 40)
+    squares &= (right > 9) & (right < 39)
+    picture = made.lay(made.wall(made.RED), squares.astype(np.float32), made.COBALT)
+    window = np.clip(4 - np.abs(right - 24) / 1.5, 0, 1) * np.clip(8 - np.abs(down - 30) / 2, 0, 1)
+    dull, lit = (
+        _area_mm2(_zones(np.asarray(picture + shine * window[..., None])).paint)
+        for shine in (0.0, 0.2)
+    )
+    assert lit == pytest.approx(dull, rel=0.08)
+
+
+def test_what_is_far_off_the_fit_is_paint_where_it_ends_sharply_itself() -> None:
+    """Clay in the light of another lamp ends sharply only where the paint on it begins."""
+    view = made.seen(made.wall(), decorated=True).views[0]
+    surface, wall = view.surface, view.zones.wall
+    right = np.arange(wall.shape[1]) / made.PX_PER_MM
+    strokes = wall & (np.abs(right - 38) < 0.7)
+    for soft_mm, kept in ((4.0, False), (0.15, True)):
+        strength = np.broadcast_to(0.6 / (1 + np.exp((30 - right) / soft_mm)), wall.shape)
+        sure = wall & (strength > 0.3)
+        found = _with_own_edge(strength.astype(np.float32), sure, strokes & sure, wall, surface)
+        left = sure & (right < 37)
+        assert (found & left).sum() == (left.sum() if kept else 0)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import cv2
 import numpy as np
@@ -74,6 +75,12 @@ _SLIT, _SLIT_SHOWS = 2.1, 0.85
 is the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad
 as long."""
 
+_LENGTHY = 1.7
+_SLIT_ASIDE, _SLIT_ASKEW, _SLIT_GOES_ON = 0.6, np.radians(15.0), 8.0
+"""Marks longer than so many widths lie in one line where each is off the other's axis by less than
+so many of its widths and turned by less than so much, and they are so many lengths apart at most: a
+slit between two strokes comes and goes along them."""
+
 _LEAST_SHIFT_DE00 = 4.5
 """Two and a half times what half of observers object to on a field of colour (1.8, Paravina et al.
 2015): in a mark of a few pixels the eye asks for more, and noise gives more. Red clay in pink paint
@@ -82,10 +89,13 @@ makes 5 to 7."""
 _CORE_PX = 7.5
 _CORE_MATCH = 0.085
 _CORE_BLUR_PX = 2.0
-_MOST_LET_IN = 0.15
+_MOST_LET_IN, _MOST_LET_IN_SURE = 0.15, 0.25
+_COARSE = 0.085
 """From this size on the middle shows the bare colour; it must match the clay in chroma as closely
 as the clay matches itself over the piece, but for the paint that lens and sensor still blur in. Of
-a ragged mark that may be a seventh; more would turn other paints into clay."""
+a ragged mark that may be a seventh, or a quarter where no blend of the paints comes near clay; more
+would turn other paints into clay. Of the way from clay to paint the coarse colours of a picture
+file keep a twelfth, be the paint blue and the clay red."""
 
 _WHITE_PX = 14.0
 _LEAST_WHITE, _WHITE, _OF_TONE = 0.3, 0.55, 3.0
@@ -110,6 +120,9 @@ _RING_MM = 0.8
 _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
 half, a flake that touches another two thirds."""
+
+_BITTEN = 0.45
+"""The same round a bite, whose mouth is open: true ones have 0.47 to 0.7."""
 
 _EDGE_PX = 2.0
 """Half the width of the blend that lens and sensor make of an edge."""
@@ -218,9 +231,11 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
     bare = (~view.zones.paint[window]).astype(np.float32)
     other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
-    out = []
+    out: list[Finding] = []
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
-    for spot in spots:
+    slits: list[Finding] = []
+    in_line = _in_line(spots)
+    for number, spot in enumerate(spots):
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
         if not _is_flake(view, spot, corner) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
             continue
@@ -229,6 +244,9 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
         # shows its own colour in the middle.
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
+            continue
+        # A furrow in shadow is darker clay, whatever the paint between furrows is.
+        if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
             continue
         ring = _against_ring(view, spot, _at(spot, corner))
         if not ring.surely_clay:
@@ -239,7 +257,10 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
                 continue
         report = _report(view, spot, corner, mixed, ring)
         if report is not None:
-            out.append(report)
+            (slits if number in in_line else out).append(report)
+    # Of many flakes some lie in line by chance.
+    if len(out) > len(slits):
+        out += slits
     white = any(
         spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
         for spot in spots
@@ -270,6 +291,8 @@ def _bitten(
         if usable[at][bite.region].mean() < 0.9 or not (where[at] & bite.region).any():
             continue
         spot = outlined(clayness, bite.region, bite.corner)
+        if enclosed(mixed.hue_share, spot, surface.px(_RING_MM), below=0.5) < _BITTEN:
+            continue
         # A white eye near the outline is lighter than any clay.
         if float(np.median(mixed.lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
             continue
@@ -325,6 +348,40 @@ def _is_broken(edge: _Bitten, bite: Bite) -> bool:
     return bite.turn_rad > (_BROKEN_TURN_RELIEF if near_form else _BROKEN_TURN)
 
 
+def _in_line(spots: Sequence[Spot]) -> set[int]:
+    """Numbers of the long marks that go on in another: the slit between two strokes, which touch
+    here and there."""
+    long = [
+        (number, spot, *_axis(spot))
+        for number, spot in enumerate(spots)
+        if spot.width_px >= _LEAST_PX and spot.length_px > _LENGTHY * spot.width_px
+    ]
+    out: set[int] = set()
+    for (first, one, at, way), (second, other, there, onward) in combinations(long, 2):
+        step = there - at
+        along = np.hypot(*step) < _SLIT_GOES_ON * max(one.length_px, other.length_px)
+        askew = abs(_cross(way, onward)) > np.sin(_SLIT_ASKEW)
+        aside = max(
+            abs(_cross(step, way)) / one.width_px, abs(_cross(step, onward)) / other.width_px
+        )
+        if along and not askew and aside < _SLIT_ASIDE:
+            out |= {first, second}
+    return out
+
+
+def _axis(spot: Spot) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middle (x, y) of a mark in the plane, and the unit way along its greatest length."""
+    rows, cols = np.nonzero(spot.region)
+    places = np.column_stack([cols + spot.corner[1], rows + spot.corner[0]]).astype(np.float64)
+    middle = places.mean(0)
+    _, _, ways = np.linalg.svd(places - middle, full_matrices=False)
+    return middle, ways[0]
+
+
+def _cross(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
+    return float(one[0] * other[1] - one[1] * other[0])
+
+
 def _is_rim(spot: Spot, clayness: Plane, departure: Plane) -> bool:
     """Whether the spot is but the blended rim of a dot of another colour, which it lies round."""
     window = window_of(spot.region, spot.corner)
@@ -351,6 +408,9 @@ class _Mixed:
         Tone above that of clay, natural log units.
     paint_chroma : ndarray of float32, shape (h, w, 2)
         Of the paint next to it.
+    hue_share : ndarray of float32, shape (h, w)
+        Share of clay by chroma alone, which no shadow changes; 0 where paint and clay are of one
+        hue.
     """
 
     clayness: Plane
@@ -358,6 +418,7 @@ class _Mixed:
     contrast: Plane
     lighter: Plane
     paint_chroma: NDArray[np.float32]
+    hue_share: Plane
 
 
 def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) -> _Mixed:
@@ -388,12 +449,17 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
     departure = np.sqrt(square) / np.maximum(length, 1e-3)
     # What leaves the line from paint to clay is another colour, not less paint.
     share = np.where(off > _OFF_LINE * np.maximum(along, 0.25 * length), 0, share)
+    hue_way, hue_step = way[..., :2], step[..., :2]
+    apart = np.sqrt((hue_way**2).sum(-1))
+    hue = (hue_step * hue_way).sum(-1) / np.maximum(apart, 1e-3) ** 2
+    told = apart > np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * zones.noise[window])
     return _Mixed(
         share.astype(np.float32),
         departure.astype(np.float32),
         length.astype(np.float32),
         surface.tone[window] - clay_tone,
         np.ascontiguousarray(local[..., :2], np.float32),
+        np.where(told, hue, 0).astype(np.float32),
     )
 
 
@@ -453,9 +519,11 @@ def _report(
     surface = view.surface
     at = _at(spot, corner)
     diameter_mm = spot.diameter_px / surface.px_per_mm
-    if ring.shift_de00 < _LEAST_SHIFT_DE00 or ring.mixed:
+    # A blend by the lens has no body; a wider island is judged by the colour of its middle.
+    body = bite is None and spot.width_px > _BLENDED_PX
+    if ring.shift_de00 < _LEAST_SHIFT_DE00 or (ring.mixed and not body):
         return None
-    if not _core_is_clay(view, spot, at, mixed, ring.light, island=bite is None):
+    if not _core_is_clay(view, spot, at, mixed, ring, island=bite is None):
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))
@@ -498,7 +566,7 @@ def _core_is_clay(
     spot: Spot,
     at: tuple[int, int],
     mixed: _Mixed,
-    paint: NDArray[np.floating],
+    ring: _Ring,
     *,
     island: bool,
 ) -> bool:
@@ -519,18 +587,20 @@ def _core_is_clay(
     # Where the clay gives little blue, a little light of blue paint shifts its hue by much.
     blur_px = float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px))
     # A ragged mark, or one with a scrap of paint left in it, lets in more than a disc does.
-    within = min(_MOST_LET_IN, _let_in(_radius_within(spot.region), blur_px))
+    cap = _MOST_LET_IN_SURE if ring.surely_clay else _MOST_LET_IN
+    within = min(cap, _let_in(_radius_within(spot.region), blur_px))
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     # A ragged flake lets in more than a disc does.
-    ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * float(mixed.contrast[spot.peak_at])
-    off = _off_clay(view, window, core, paint, most)
+    contrast = float(mixed.contrast[spot.peak_at])
+    ragged = _let_in(spot.diameter_px / 2, _CORE_BLUR_PX) * contrast
+    off = _off_clay(view, window, core, ring.light, most)
     if island:
         # The coarse colours of a picture file reach into half of a small core, seldom into all of
         # it; of a bite the half beside the clay has the hue of that, whatever the rest is.
         share = mixed.clayness[window_of(spot.region, spot.corner)]
         purer = core & (share >= np.median(share[core]))
-        off = min(off, _off_clay(view, window, purer, paint, most))
-    return off < max(_CORE_MATCH, 3.0 * noise) + ragged
+        off = min(off, _off_clay(view, window, purer, ring.light, most))
+    return off < max(_CORE_MATCH, 3.0 * noise, _COARSE * contrast) + ragged
 
 
 def _off_clay(

@@ -142,7 +142,7 @@ def _milky(view: ViewEvidence) -> Mask:
     red, blue = cv2.split(surface.chroma - zones.clay_chroma)
     milky = (np.hypot(red, blue) > _LEAST_CHANGE) & (red < _LESS_RED) & (blue > _MORE_BLUE)
     milky &= np.abs(surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
-    milky &= zones.paint & (_above_clay(view) > _DARKER)
+    milky &= (zones.paint | zones.shine) & (_above_clay(view) > _DARKER)
     # Between dark paint and pale clay lies a seam that is neither.
     seam = surface.px(_SEAM_MM / 2)
     return opened(milky, seam)

@@ -19,6 +19,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.milk import change_beside, pools_at_foot
 from grader.faults.soft import (
     HEMMED,
+    STAYS,
     Direction,
     SkinField,
     depart,
@@ -27,6 +28,7 @@ from grader.faults.soft import (
     own_skin,
     regions,
     seen_beside,
+    share_opposite,
     shift_of,
 )
 from grader.findings import Finding
@@ -80,6 +82,10 @@ a hard edge had 11."""
 _DENSE_TRUST = 0.8
 """Certainty of a pool as hard-edged as paint: white that was painted on the foot of one side only,
 and nowhere else, would look the same."""
+
+_SPOT_MM2 = 150.0
+"""A spot of light stays in the picture while the piece is turned by half. What is 14 mm across and
+more may be a veil that runs round the foot."""
 
 _SEEN_BESIDE = 0.5
 """A veil at the edge of one photo shows at least half as strong on the next, which sees that place
@@ -144,6 +150,8 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         if area < _LEAST_MM2 or brighter < -_DARKER:
             continue
         if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
+            continue
+        if area < _SPOT_MM2 and share_opposite(views, field, number, region) > STAYS:
             continue
         edge = _own_edge(along, field, number, region)
         if within < _OWN_SHARE * seed and edge < _OWN_EDGE * seed:

@@ -16,16 +16,16 @@ from grader.colour.difference import OBJECTED_DE00
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.soft import (
     HEMMED,
-    OPPOSITE,
+    STAYS,
     Direction,
     SkinField,
     depart,
     hemmed,
     on_grid,
     on_photo,
-    quarters_apart,
     regions,
     seen_beside,
+    share_opposite,
     shift_of,
 )
 from grader.findings import Finding
@@ -59,11 +59,6 @@ _LEAST_MM2 = 18.0
 
 _ACROSS_PAINT_MM = 10.0
 """So far from clay that is seen browning is taken to go on beneath paint: half a painted band."""
-
-_THERE_TOO = 0.5
-"""Share of a departure that the opposite side shows at the same place of the picture: it is the
-shadow of a second handle, of a lid or of the foot. No scorch is seen from both, and a browned side
-lies left on the one and right on the other."""
 
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
@@ -113,7 +108,8 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
             continue
         if not _as_burnt(field.fields[number], departure, region):
             continue
-        if _is_there_too(views, field, number, region):
+        # No scorch is seen from both; a browned side lies left on the one, right on the other.
+        if share_opposite(views, field, number, region) > STAYS:
             continue
         beside = seen_beside(views, field, number, region)
         if beside is not None and beside < _LEAST_SEED:
@@ -150,18 +146,6 @@ def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], regio
     along = float(np.median(departure[core]))
     darkens = _DARKENING[0] * along < -tone < _DARKENING[1] * along
     return darkens and _REDDENING[0] * along < red < _REDDENING[1] * along
-
-
-def _is_there_too(
-    views: Sequence[ViewEvidence], field: SkinField, number: int, region: Mask
-) -> bool:
-    """Whether the opposite side departs as much at the same place of the picture."""
-    own = float(np.median(field.departure[number][region]))
-    return any(
-        float(np.median(field.departure[other][region])) > _THERE_TOO * own
-        for other, view in enumerate(views)
-        if quarters_apart(views[number], view) == OPPOSITE
-    )
 
 
 def _is_broad(region: Mask, departure: NDArray[np.float32], cell_mm: tuple[float, float]) -> bool:

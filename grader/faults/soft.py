@@ -50,6 +50,13 @@ BESIDE, OPPOSITE = 1, 2
 _SLACK_CELLS, _REACH_CELLS = 2, 8
 """Rows and columns by which the place may be off where the body is not round."""
 
+STAYS = 0.5
+"""From this share of a departure on that the opposite side shows at the same place of its photo, it
+is light, or the shadow of a second handle, of a lid or of the foot."""
+
+_SEEN_OPPOSITE = 0.3
+"""Share of a region that must be seen on the opposite side for it to tell."""
+
 HEMMED = 0.55
 """Share of the edge of a region along which nothing is known beyond it, from which it has no edge
 of its own to be known by: clay between brush strokes, or between a handle and the outline."""
@@ -295,6 +302,39 @@ def hemmed(field: SkinField, number: int, region: Mask) -> float:
     ring = cv2.dilate(wide.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     ring &= ~wide
     return float((~known)[ring].mean())
+
+
+def share_opposite(
+    views: Sequence[ViewEvidence], field: SkinField, number: int, region: Mask
+) -> float:
+    """How strong the opposite side departs at the same place of its photo.
+
+    Light of the room stays in the picture while the piece is turned; a fault goes with the piece.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        The sides.
+    field : SkinField
+        Of those sides.
+    number : int
+        Which of them shows the region.
+    region : ndarray of bool, shape (ROWS, COLS)
+
+    Returns
+    -------
+    float
+        As a share of the departure here; 0 where that place is hardly seen there.
+    """
+    share = 0.0
+    for other, view in enumerate(views):
+        known = region & field.known[other]
+        if quarters_apart(views[number], view) != OPPOSITE:
+            continue
+        if known.sum() > _SEEN_OPPOSITE * region.sum():
+            own, there = (float(np.median(field.departure[i][known])) for i in (number, other))
+            share = max(share, there / max(own, 1e-6))
+    return share
 
 
 def quarters_apart(one: ViewEvidence, other: ViewEvidence) -> int | None:

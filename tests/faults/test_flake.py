@@ -165,3 +165,28 @@ def test_a_flake_of_few_pixels_has_the_rim_that_the_lens_leaves(
     soft = cv2.GaussianBlur(flaked - whole, (0, 0), 0.9 * whole.shape[1] / made.WIDE_MM)
     mottled = whole + soft * (np.abs(flaked - whole).max() / np.abs(soft).max())
     assert flake.find(made.seen(mottled, decorated=True, fewer=2)) == []
+
+
+def test_gaps_in_one_line_are_the_slit_between_two_strokes() -> None:
+    """Two strokes that touch here and there; flakes of that form do not line up."""
+
+    def found(*places: tuple[float, float]) -> int:
+        front, *others = (_field(made.wall(seed=seed)) for seed in range(4))
+        for at in places:
+            front = made.lay(front, made.ellipse(at, 0.8, 1.9), made.BUFF)
+        return len(flake.find(made.seen(front, *others, decorated=True)))
+
+    assert found((24, 26), (24.1, 30), (23.9, 35)) == 0
+    assert found((19, 26), (24, 30), (28, 35)) == 3
+
+
+def test_clay_beside_white_paint_is_no_blend_of_it_where_it_has_a_body() -> None:
+    """In colour clay may lie between brown and white; a blend by the lens is but a rim."""
+    clay, white = (0.30, 0.22, 0.14), (0.8, 0.79, 0.76)
+    walls = [_field(made.wall(clay, seed=seed), made.BROWN) for seed in range(4)]
+    walls[0] = made.lay(walls[0], made.island((22, 31), 2.0, seed=3), clay)
+    for at in [(24.4, 31), (18, 27)]:
+        walls = [made.lay(each, made.ellipse(at, 2.5, 4), white) for each in walls]
+    found = flake.find(made.seen(*walls, decorated=True))
+    assert len(found) == 1
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (22, 31))) < 1.2

@@ -111,3 +111,14 @@ def test_dark_clay_mirrors_more_than_it_shows() -> None:
     dark = [np.asarray(made.wall(made.BROWN, seed=seed) * 0.3) for seed in range(4)]
     mirrored = dark[0] + _soft(40, 56)[..., None] * np.array([0.001, 0.0014, 0.0028])
     assert pool_tint.find(made.seen(mirrored, *dark[1:], decorated=False)) == []
+
+
+@pytest.mark.parametrize("also_behind", [False, True])
+def test_a_spot_that_stays_in_the_picture_is_light(also_behind: bool) -> None:
+    """A veil goes round with the piece; what mirrors the room does not."""
+    spot = _veiled(40, 49, half_mm=5)
+    walls = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    if also_behind:
+        walls[1] = _veiled(40, 49, half_mm=5, seed=2)
+    found = pool_tint.find(made.seen(spot, *walls, decorated=False))
+    assert [each.view for each in found] == ([] if also_behind else ["front"])
