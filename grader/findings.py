@@ -30,6 +30,9 @@ View = str
 SIDES_IN_TURN: tuple[View, ...] = ("front", "right", "back", "left")
 """Sides in the order in which a piece is turned, a quarter of a turn each."""
 
+BESIDE, OPPOSITE = 1, 2
+"""Quarters of a turn."""
+
 FAULT_NAMES: tuple[FaultName, ...] = (
     "scorch",
     "one_sided_browning",
@@ -40,6 +43,19 @@ FAULT_NAMES: tuple[FaultName, ...] = (
     "crawl",
     "crack",
 )
+
+
+def quarters_between(one: View, other: View) -> int | None:
+    """Quarters of a turn between two views: 0, `BESIDE` or `OPPOSITE`; None unless both are sides.
+
+    Parameters
+    ----------
+    one, other : str
+    """
+    if one not in SIDES_IN_TURN or other not in SIDES_IN_TURN:
+        return None
+    turn = abs(SIDES_IN_TURN.index(one) - SIDES_IN_TURN.index(other))
+    return min(turn, len(SIDES_IN_TURN) - turn)
 
 
 @dataclass(frozen=True, slots=True)

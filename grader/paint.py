@@ -103,13 +103,10 @@ def find_paint(
     bare = wall & ~grow(first_paint, surface.px(1.0))
     # Where paint reaches the foot, what is left of clay below it is but the paint's own rim: no
     # neighbour may talk away what lies farther from the fit than neighbours may correct it.
-    off_fit = _off_clay(surface, chroma - clay_chroma)
-    sure = first_paint & (off_fit > MOST_CORRECTION)
+    sure = first_paint & (_off_clay(surface, chroma - clay_chroma) > MOST_CORRECTION)
     step = chroma - local_clay(surface, chroma, bare, clay_chroma)
     clay_chroma = local_clay(surface, surface.chroma, bare, clay_chroma)
-    paint = search(step, clay_chroma, bare, _BACKGROUND_MM)
-    paint |= _with_own_edge(off_fit, sure, paint, wall & body, surface)
-    covered = paint
+    paint = covered = search(step, clay_chroma, bare, _BACKGROUND_MM) | sure
     if glazed and paint.any():
         paint = _without_shine(paint, surface, clay_chroma, clay_tone)
     return paint, covered & ~paint, clay_chroma
@@ -195,24 +192,6 @@ def _without_shine(
     kept = stats[:, cv2.CC_STAT_AREA] >= _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
     kept[0] = False
     return np.asarray(kept[labels])
-
-
-def _with_own_edge(strength: Plane, sure: Mask, paint: Mask, wall: Mask, surface: Surface) -> Mask:
-    """What is sure and not yet paint, where it ends sharply by itself: clay in the light of another
-    lamp is as far off the fit, but ends only where the paint on it begins."""
-    out = np.zeros_like(sure)
-    free = wall & ~grow(paint, surface.px(0.8))
-    rest = sure & free
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8))
-    smallest = _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
-    margin = 1 + int(surface.px(1.5))
-    for number in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] >= smallest) + 1:
-        x, y, w, h = stats[number, :4]
-        window = np.s_[max(0, y - margin) : y + h + margin, max(0, x - margin) : x + w + margin]
-        region = labels[window] == number
-        if _edge_is_sharp(strength[window], region, free[window], surface):
-            out[window] |= region
-    return sure & (out | (grow(out, surface.px(0.8)) & ~paint))
 
 
 def _off_clay(surface: Surface, step: NDArray[np.float32]) -> Plane:

@@ -17,7 +17,16 @@ from grader.clay import common_clay
 from grader.errors import PhotoError
 from grader.facts import Finish, PieceFacts
 from grader.faults import Evidence, ViewEvidence, find_all
-from grader.findings import SIDES_IN_TURN, Finding, PhotoReport, PieceSurvey, Problem, Zone
+from grader.findings import (
+    OPPOSITE,
+    SIDES_IN_TURN,
+    Finding,
+    PhotoReport,
+    PieceSurvey,
+    Problem,
+    Zone,
+    quarters_between,
+)
 from grader.mates import read_likeness
 from grader.outline.agreement import (
     FEWEST_SIDES,
@@ -160,7 +169,15 @@ def _disputed(looks: Mapping[int, _Look]) -> dict[int, Expected]:
     masks = [look.small for look in sides.values()]
     known = [look.small_px_per_mm for look in sides.values()]
     scales = [each for each in known if each is not None]
-    expected = expect(masks, scales if len(scales) == len(masks) else None)
+    names = [look.surface.view for look in sides.values()]
+    opposite = [
+        next(
+            (at for at, other in enumerate(names) if quarters_between(name, other) == OPPOSITE),
+            None,
+        )
+        for name in names
+    ]
+    expected = expect(masks, scales if len(scales) == len(masks) else None, opposite)
     return {
         number: each
         for number, mask, each in zip(sides, masks, expected, strict=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from grader.paint import _with_own_edge
 from grader.zones import Zones
 from tests.drawn import BLUE, blob, cut, draw_pot, zones_of
 from tests.faults import made
@@ -107,17 +106,3 @@ def test_shine_on_clay_between_painted_squares_is_no_paint() -> None:
         for shine in (0.0, 0.2)
     )
     assert lit == pytest.approx(dull, rel=0.08)
-
-
-def test_what_is_far_off_the_fit_is_paint_where_it_ends_sharply_itself() -> None:
-    """Clay in the light of another lamp ends sharply only where the paint on it begins."""
-    view = made.seen(made.wall(), decorated=True).views[0]
-    surface, wall = view.surface, view.zones.wall
-    right = np.arange(wall.shape[1]) / made.PX_PER_MM
-    strokes = wall & (np.abs(right - 38) < 0.7)
-    for soft_mm, kept in ((4.0, False), (0.15, True)):
-        strength = np.broadcast_to(0.6 / (1 + np.exp((30 - right) / soft_mm)), wall.shape)
-        sure = wall & (strength > 0.3)
-        found = _with_own_edge(strength.astype(np.float32), sure, strokes & sure, wall, surface)
-        left = sure & (right < 37)
-        assert (found & left).sum() == (left.sum() if kept else 0)

@@ -32,8 +32,8 @@ from grader.faults.evidence import (
 from grader.faults.lines import Points, as_region, trace_dark_lines
 from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
-from grader.faults.soft import BESIDE, quarters_apart
-from grader.findings import Finding
+from grader.faults.soft import quarters_apart
+from grader.findings import BESIDE, Finding
 
 _LENGTH_MM = (3.5, 8.0)
 """From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
-from grader.findings import SIDES_IN_TURN
+from grader.findings import BESIDE, OPPOSITE, quarters_between
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
 from grader.surface import light_of
@@ -43,9 +43,6 @@ _ALONE_TRUST = 0.6
 _AT_EDGE = 0.62
 """Distance from the middle, as a share of half the width, from which the view beside, a quarter of
 a turn on, shows a place better: the sine of 45 degrees less half a patch."""
-
-BESIDE, OPPOSITE = 1, 2
-"""Quarters of a turn."""
 
 _SLACK_CELLS, _REACH_CELLS = 2, 8
 """Rows and columns by which the place may be off where the body is not round."""
@@ -344,11 +341,7 @@ def quarters_apart(one: ViewEvidence, other: ViewEvidence) -> int | None:
     ----------
     one, other : ViewEvidence
     """
-    names = (one.surface.view, other.surface.view)
-    if not all(name in SIDES_IN_TURN for name in names):
-        return None
-    turn = abs(SIDES_IN_TURN.index(names[0]) - SIDES_IN_TURN.index(names[1]))
-    return min(turn, len(SIDES_IN_TURN) - turn)
+    return quarters_between(one.surface.view, other.surface.view)
 
 
 def own_skin(

@@ -2,8 +2,9 @@
 
 A piece is turned before one camera, so that its sides share most of their outline; and of two
 opposite sides each is nearly the mirror image of the other, with handles and spouts. What one
-side alone has is rarely the piece, and what it alone lacks rarely the table: a shadow in warm
-light, a foot of the table's colour. There the colours of what is beyond dispute decide.
+side alone has is rarely the piece, and what it alone lacks, or together with one beside it, rarely
+the table: a shadow in warm light, a foot of the table's colour. There the colours of what is beyond
+dispute decide.
 """
 
 from __future__ import annotations
@@ -55,7 +56,8 @@ class Expected:
     Attributes
     ----------
     core : ndarray of bool, shape (h, w)
-        Where all of them, and their mirror images, have the piece.
+        Where all of them, and their mirror images, have the piece; or all but one, if the opposite
+        side is not that one.
     reach : ndarray of bool, shape (h, w)
         Where any of them has it.
     """
@@ -84,7 +86,11 @@ def resized(mask: Mask, by: float) -> Mask:
     return np.asarray(cv2.resize(cover, None, fx=by, fy=by, interpolation=cv2.INTER_AREA) > 127)
 
 
-def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list[Expected]:
+def expect(
+    masks: Sequence[Mask],
+    scales: Sequence[float] | None = None,
+    opposite: Sequence[int | None] | None = None,
+) -> list[Expected]:
     """Lay the outlines of all sides of a piece over each other.
 
     Parameters
@@ -93,6 +99,8 @@ def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list
         One for each side, `FEWEST_SIDES` or more; their photos reduced to `LONG_SIDE_PX`.
     scales : sequence of float, optional
         Pixels to a millimetre in each; all alike when left out.
+    opposite : sequence of (int or None), optional
+        Number of the mask of the side that was seen half a turn from each.
 
     Returns
     -------
@@ -102,22 +110,34 @@ def expect(masks: Sequence[Mask], scales: Sequence[float] | None = None) -> list
     size = [1.0] * len(masks) if scales is None else list(scales)
     out = []
     for number, mask in enumerate(masks):
-        others = [
-            _close_about(resized(other, size[number] / size[at]))
+        others = {
+            at: _close_about(resized(other, size[number] / size[at]))
             for at, other in enumerate(masks)
             if at != number
-        ]
+        }
         shape = tuple(
-            int(fft.next_fast_len(mask.shape[axis] + max(o.shape[axis] for o in others), real=True))
+            int(
+                fft.next_fast_len(
+                    mask.shape[axis] + max(o.shape[axis] for o in others.values()), real=True
+                )
+            )
             for axis in (0, 1)
         )
         own = fft.rfft2(mask.astype(np.float32), shape)
-        core, reach = np.ones_like(mask), np.zeros_like(mask)
-        for other in others:
-            for side in (other, other[:, ::-1]):
-                laid = _laid_over(mask.shape, own, side, shape)
-                core &= laid
-                reach |= laid
+        has, reach = {}, np.zeros_like(mask)
+        for at, other in others.items():
+            image, mirror = (
+                _laid_over(mask.shape, own, side, shape) for side in (other, other[:, ::-1])
+            )
+            has[at] = image & mirror
+            reach |= image | mirror
+        votes = np.sum(list(has.values()), axis=0)
+        core = votes == len(has)
+        across = None if opposite is None else opposite[number]
+        if across is not None:
+            # Two handles or the length of an oval dish show on both sides that lie beside this
+            # one, but not on the opposite one.
+            core |= (votes == len(has) - 1) & has[across]
         out.append(Expected(core, reach))
     return out
 

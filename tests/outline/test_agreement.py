@@ -65,6 +65,21 @@ def test_what_one_side_alone_has_or_lacks_is_disputed() -> None:
     assert disputed == [True, False, True, False]
 
 
+@pytest.mark.parametrize(("lacking", "told"), [((0, 1), True), ((0, 2), False)])
+def test_of_two_sides_that_lack_a_foot_neighbours_are_told_and_opposites_are_not(
+    lacking: tuple[int, int], told: bool
+) -> None:
+    """A pool of the table's colour shows on two sides in turn; an oval dish is narrower on two
+    opposite ones."""
+    masks = [_side().copy() for _ in range(4)]
+    for number in lacking:
+        masks[number][160:, :] = False
+    found = expect(masks, opposite=[2, 3, 0, 1])
+    disputed = [is_disputed(mask, each) for mask, each in zip(masks, found, strict=True)]
+    assert disputed == [told and number in lacking for number in range(4)]
+    assert not any(map(is_disputed, masks, expect(masks)))
+
+
 def test_a_cut_that_finds_nothing_settles_nothing() -> None:
     pot = half(draw_pot())
     regions, evidence = divided(pot.rgb)
