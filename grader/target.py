@@ -320,7 +320,7 @@ def _chart(
             fits.append(fit)
             cards.append(reading.outline_px)
         elif isinstance(fit, ChartRefusal):
-            if fit.is_chart:
+            if fit.is_chart or reading.is_card:
                 cards.append(reading.outline_px)
             refusals.append(fit.reason)
     if not fits:

@@ -173,3 +173,10 @@ def test_a_picture_of_nothing() -> None:
         target = read_target(Photo("x.png", Path("x.png"), np.zeros(shape, dtype=np.uint8)))
         assert target.scale.source is None and target.colour.source is None
         assert target.cards_px == ()
+
+
+def test_a_chart_that_is_washed_out_is_no_part_of_the_piece() -> None:
+    target = read_target(_photo(gains=(2.6, 2.6, 2.6)))
+    assert target.colour.source != "chart"
+    assert target.chart_refused
+    assert len(target.cards_px) == 2

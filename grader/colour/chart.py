@@ -49,6 +49,11 @@ _CLIPPED_SHARE = 0.2
 _STRANGE_LAB = 14.0
 _STRANGE_SHARE = 0.12
 
+# A card is known by its form where so much of the gaps has one colour (a corner may be covered),
+# so many patches at most are uneven, and the others show at least so many colours: a painted
+# chequer has three, and a chart of which two thirds are clipped still twelve.
+_GAPS_ALIKE, _MOST_SPOILT, _MANY_COLOURS = 0.85, 6, 8
+
 
 @dataclass(frozen=True, slots=True)
 class ChartReading:
@@ -66,6 +71,9 @@ class ChartReading:
         Corners (x, y) of the whole card, its border included; may lie outside the picture.
     pitch_px : float
         Mean distance of neighbouring patches.
+    is_card : bool
+        Whether even patches of many colours lie in a grid of one colour: a card beyond doubt,
+        though its colours may be washed out.
     """
 
     linear_rgb: NDArray[np.float64]
@@ -73,6 +81,7 @@ class ChartReading:
     spoilt: NDArray[np.bool_]
     outline_px: NDArray[np.float64]
     pitch_px: float
+    is_card: bool = False
 
 
 def find_charts(rgb: NDArray[np.uint8]) -> tuple[ChartReading, ...]:
@@ -125,7 +134,12 @@ def _search(bgr: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
     # Without the type the answer changes from run to run.
     detector.setColorChartType(cv2.mcc.MCC24)
     # The result of a failed search must not be touched: it ends the interpreter.
-    if not detector.process(bgr, 2):
+    try:
+        found = detector.process(bgr, 2)
+    except cv2.error:
+        # On some pictures it divides a system without a solution.
+        found = False
+    if not found:
         return []
     centres = []
     for checker in detector.getListColorChecker():
@@ -247,7 +261,27 @@ def _read(rgb: NDArray[np.uint8], grid: NDArray[np.float64]) -> ChartReading:
         spoilt=spoilt,
         outline_px=_card_outline(lab, present, grid),
         pitch_px=float(np.sqrt(area / PATCHES)),
+        is_card=_is_card(lab, spoilt),
     )
+
+
+def _is_card(lab: NDArray[np.float32], spoilt: NDArray[np.bool_]) -> bool:
+    """Tell a card by its form: patches of many colours, and gaps between them of one."""
+    first, half = round(_MARGIN_CELLS * _CELL_PX), 3
+    across, down = (slice(first, first + count * _CELL_PX) for count in (COLUMNS, ROWS))
+    gaps = [lab[first + r * _CELL_PX - half :][: 2 * half, across] for r in range(1, ROWS)]
+    gaps += [lab[down, first + c * _CELL_PX - half :][:, : 2 * half] for c in range(1, COLUMNS)]
+    seen = np.concatenate([gap.reshape(-1, 3) for gap in gaps])
+    even = np.linalg.norm(seen - _border_colour(lab), axis=-1) < _STRANGE_LAB
+    if even.mean() < _GAPS_ALIKE or spoilt.sum() > _MOST_SPOILT:
+        return False
+    colours: list[NDArray[np.float32]] = []
+    for index in np.flatnonzero(~spoilt).tolist():
+        rows, cols = _middle(index, _MIDDLE_CELLS)
+        colour = np.median(lab[rows, cols].reshape(-1, 3), axis=0)
+        if all(np.linalg.norm(colour - other) > _STRANGE_LAB for other in colours):
+            colours.append(colour)
+    return len(colours) >= _MANY_COLOURS
 
 
 def _card_outline(

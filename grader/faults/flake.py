@@ -8,7 +8,7 @@ clay; a painted dot, an eye or a line is of some other colour, or round, or long
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import cv2
@@ -19,7 +19,15 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
-from grader.faults.spots import Spot, bell_steepness, enclosed, find_spots, local_median, outlined
+from grader.faults.spots import (
+    Spot,
+    bell_steepness,
+    enclosed,
+    find_spots,
+    framed,
+    local_median,
+    outlined,
+)
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import Plane, fill_from, grow, shrink
@@ -126,6 +134,10 @@ _BITTEN = 0.45
 
 _EDGE_PX = 2.0
 """Half the width of the blend that lens and sensor make of an edge."""
+
+_GLITTER = (0.5, 0.1)
+"""Spread of tone above which, and of a log-chromaticity below which, what lies round a bite is
+shine: brushed paint of one hue has up to 0.2, a highlight on a rough glaze 0.9."""
 
 _NEITHER = 0.2
 """Share of clay below which a colour that is far from the paint is a third one."""
@@ -295,6 +307,8 @@ def _bitten(
             continue
         # A white eye near the outline is lighter than any clay.
         if float(np.median(mixed.lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
+            continue
+        if _glitters(view, spot, _at(spot, (window[0].start, window[1].start))):
             continue
         if _between_two_paints(bite, mixed.paint_chroma, zones.clay_chroma[window]):
             continue
@@ -711,6 +725,20 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
     lab = linear_to_lab(np.stack([inside, paint]))
     shift = float(ciede2000(lab[0], lab[1]))
     return _Ring(shift, mixed and not sure, sure, paint)
+
+
+def _glitters(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> bool:
+    """Whether what was taken for paint round a mark is the shine of a rough glaze: of one hue, but
+    of many lights."""
+    surface = view.surface
+    reach = round(surface.px(1.5)) + 1
+    tone, mark, (row, col) = framed(surface.tone, replace(spot, corner=at), reach)
+    around = np.s_[row : row + tone.shape[0], col : col + tone.shape[1]]
+    ring = grow(mark, reach) & ~grow(mark, 1.5 * _EDGE_PX) & view.zones.paint[around]
+    if ring.sum() < 6:
+        return False
+    hue = float(surface.chroma[around][ring].std(0).max())
+    return float(tone[ring].std()) > _GLITTER[0] and hue < _GLITTER[1]
 
 
 def _log_chroma(light: NDArray[np.floating]) -> NDArray[np.float64]:

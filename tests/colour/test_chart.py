@@ -6,6 +6,7 @@ import subprocess
 import sys
 import textwrap
 
+import cv2
 import numpy as np
 import pytest
 
@@ -115,6 +116,43 @@ def test_other_squares_are_no_chart() -> None:
         fit = _fit(rgb)
         assert not isinstance(fit, ChartFit)
         assert fit is None or not fit.is_chart
+
+
+@pytest.mark.parametrize("exposure", [1.0, 2.2, 3.0])
+def test_a_washed_out_chart_is_known_for_a_card_by_its_form(exposure: float) -> None:
+    rgb, corners = _shoot(chart_texture(), gains=(exposure, exposure, exposure), lean_deg=20.0)
+    (reading,) = find_charts(rgb)
+    assert reading.is_card
+    off = np.linalg.norm(reading.outline_px[:, None] - corners[None], axis=-1).min(0)
+    assert off.max() < 0.3 * reading.pitch_px
+
+
+def test_what_has_no_gaps_or_few_colours_is_no_card_by_its_form() -> None:
+    """A chequer of two paints in dark lines; a quilt of many colours without any."""
+    two = np.where(np.arange(24)[:, None] % 2 == 0, 0.6, [[0.5, 0.1, 0.05]])
+    patched = CHART_LINEAR[np.arange(24)]
+    texture = chart_texture(patched)
+    height, width = texture.shape[:2]
+    rows, cols = np.mgrid[:height, :width]
+    quilt = patched[(rows * 4 // height) * 6 + cols * 6 // width]
+    for squares in (chart_texture(two), quilt):
+        assert not any(each.is_card for each in find_charts(_shoot(squares)[0]))
+
+
+def test_a_search_that_breaks_off_finds_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Broken:
+        @staticmethod
+        def create() -> Broken:
+            return Broken()
+
+        def setColorChartType(self, kind: int) -> None:
+            assert kind == cv2.mcc.MCC24
+
+        def process(self, picture: np.ndarray, most: int) -> bool:
+            raise cv2.error("no solution")
+
+    monkeypatch.setattr(cv2.mcc, "CCheckerDetector", Broken)
+    assert find_charts(_shoot(chart_texture())[0]) == ()
 
 
 def test_two_charts_side_by_side_and_half_over_each_other() -> None:

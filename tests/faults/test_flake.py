@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
 from grader.faults import flake
+from grader.faults.spots import outlined
 from tests.faults import made
 
 
@@ -190,3 +193,18 @@ def test_clay_beside_white_paint_is_no_blend_of_it_where_it_has_a_body() -> None
     found = flake.find(made.seen(*walls, decorated=True))
     assert len(found) == 1
     assert np.hypot(*np.subtract(made.place_mm(found[0]), (22, 31))) < 1.2
+
+
+@pytest.mark.parametrize(("waver", "glitters"), [(0.05, False), (0.7, True)])
+def test_a_highlight_on_a_rough_glaze_is_no_paint_round_a_bite(
+    waver: float, glitters: bool
+) -> None:
+    """Each bump of the glaze mirrors the lamp or does not: one hue, but many lights."""
+    view = made.seen(_field(made.wall()), decorated=True).views[0]
+    tone = view.surface.tone
+    bumps = cv2.GaussianBlur(np.random.default_rng(0).standard_normal(tone.shape), (0, 0), 2.0)
+    rough = tone + (waver * bumps / bumps.std()).astype(np.float32)
+    shown = replace(view, surface=replace(view.surface, tone=rough))
+    spot = outlined(np.ones_like(tone), np.ones((8, 8), bool), (0, 0))
+    middle = tuple(np.argwhere(view.zones.paint).mean(0).astype(int).tolist())
+    assert flake._glitters(shown, spot, (middle[0], middle[1])) == glitters
