@@ -601,7 +601,8 @@ def _core_is_clay(
     # Where the clay gives little blue, a little light of blue paint shifts its hue by much.
     blur_px = float(np.hypot(_CORE_BLUR_PX, view.surface.chroma_blur_px))
     # A ragged mark, or one with a scrap of paint left in it, lets in more than a disc does.
-    cap = _MOST_LET_IN_SURE if ring.surely_clay else _MOST_LET_IN
+    # At the outline eyes and spots of another paint lie open to the clay as well.
+    cap = _MOST_LET_IN_SURE if island and ring.surely_clay else _MOST_LET_IN
     within = min(cap, _let_in(_radius_within(spot.region), blur_px))
     most = max(_let_in(spot.diameter_px / 2, blur_px), within)
     # A ragged flake lets in more than a disc does.
@@ -614,7 +615,8 @@ def _core_is_clay(
         share = mixed.clayness[window_of(spot.region, spot.corner)]
         purer = core & (share >= np.median(share[core]))
         off = min(off, _off_clay(view, window, purer, ring.light, most))
-    return off < max(_CORE_MATCH, 3.0 * noise, _COARSE * contrast) + ragged
+    coarse = _COARSE * contrast if island else 0.0
+    return off < max(_CORE_MATCH, 3.0 * noise, coarse) + ragged
 
 
 def _off_clay(
