@@ -6,9 +6,12 @@ what the light makes of it.
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.morphology import remove_small_objects
 
 from grader.clay import (
     MOST_CORRECTION,
@@ -45,6 +48,9 @@ _SHADE_TONE = 0.8
 
 _WIDE_MM = 32.0
 """The same at first, when paint is not yet known and must be less than half of the window."""
+
+_NARROW_MM = 0.35
+"""Half the width of the narrowest brush mark; specks, noise and glints are narrower."""
 
 _CRUMB_MM = 0.25
 """Crumbs in a shining place are noise; no line of a brush is thinner than twice this."""
@@ -106,9 +112,10 @@ def find_paint(
     sure = first_paint & (_off_clay(surface, chroma - clay_chroma) > MOST_CORRECTION)
     step = chroma - local_clay(surface, chroma, bare, clay_chroma)
     clay_chroma = local_clay(surface, surface.chroma, bare, clay_chroma)
-    paint = covered = search(step, clay_chroma, bare, _BACKGROUND_MM) | sure
-    if glazed and paint.any():
-        paint = _without_shine(paint, surface, clay_chroma, clay_tone)
+    covered = search(step, clay_chroma, bare, _BACKGROUND_MM) | sure
+    if not glazed or not covered.any():
+        return covered, np.zeros_like(covered), clay_chroma
+    paint = _without_shine(covered, surface, clay_chroma, clay_tone)
     return paint, covered & ~paint, clay_chroma
 
 
@@ -147,7 +154,7 @@ def _paint(
     for level in reversed(PAINT_LEVELS):
         taken = grow(out, surface.px(0.8)) if out.any() else out
         # Specks and noise are narrower than any brush mark.
-        found = opened((strength > level) & wall & ~taken, surface.px(0.35))
+        found = opened((strength > level) & wall & ~taken, surface.px(_NARROW_MM))
         count, labels, stats, _ = cv2.connectedComponentsWithStats(found.astype(np.uint8))
         for number in range(1, count):
             if stats[number, cv2.CC_STAT_AREA] < smallest:
@@ -187,11 +194,9 @@ def _without_shine(
     clay[paint] = np.isfinite(share)
     crumb = surface.px(_CRUMB_MM)
     clay = shrink(grow(clay, crumb), crumb) & paint
-    paint = paint & ~opened(clay, surface.px(0.35))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(paint.astype(np.uint8))
-    kept = stats[:, cv2.CC_STAT_AREA] >= _SMALLEST_PAINT_MM2 * surface.px_per_mm**2
-    kept[0] = False
-    return np.asarray(kept[labels])
+    paint = paint & ~opened(clay, surface.px(_NARROW_MM))
+    least_px = math.ceil(_SMALLEST_PAINT_MM2 * surface.px_per_mm**2)
+    return np.asarray(remove_small_objects(paint, max_size=least_px - 1, connectivity=2))
 
 
 def _off_clay(surface: Surface, step: NDArray[np.float32]) -> Plane:

@@ -133,12 +133,12 @@ def _search(bgr: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
     detector = cv2.mcc.CCheckerDetector.create()
     # Without the type the answer changes from run to run.
     detector.setColorChartType(cv2.mcc.MCC24)
-    # The result of a failed search must not be touched: it ends the interpreter.
     try:
         found = detector.process(bgr, 2)
     except cv2.error:
-        # On some pictures it divides a system without a solution.
-        found = False
+        # On some pictures it meets a system without a solution.
+        return []
+    # The result of a failed search must not be touched: it ends the interpreter.
     if not found:
         return []
     centres = []
@@ -239,6 +239,7 @@ def _read(rgb: NDArray[np.uint8], grid: NDArray[np.float64]) -> ChartReading:
     flat, present = _flatten(rgb, grid)
     lab = srgb_to_lab(flat)
     linear = np.zeros((PATCHES, 3))
+    seen = np.zeros((PATCHES, 3), np.float32)
     clipped = np.zeros(PATCHES, dtype=bool)
     spoilt = np.zeros(PATCHES, dtype=bool)
     for index in range(PATCHES):
@@ -248,7 +249,8 @@ def _read(rgb: NDArray[np.uint8], grid: NDArray[np.float64]) -> ChartReading:
         linear[index] = np.median(decode_srgb(levels), axis=0)
         top, bottom = levels.max(axis=1) >= _CLIPPED_LEVEL, levels.min(axis=1) == 0
         clipped[index] = max(top.mean(), bottom.mean()) > _CLIPPED_SHARE
-        distance = np.linalg.norm(colours - np.median(colours, axis=0), axis=1)
+        seen[index] = np.median(colours, axis=0)
+        distance = np.linalg.norm(colours - seen[index], axis=1)
         spoilt[index] = (
             not present[middle].all() or (distance > _STRANGE_LAB).mean() > _STRANGE_SHARE
         )
@@ -261,26 +263,27 @@ def _read(rgb: NDArray[np.uint8], grid: NDArray[np.float64]) -> ChartReading:
         spoilt=spoilt,
         outline_px=_card_outline(lab, present, grid),
         pitch_px=float(np.sqrt(area / PATCHES)),
-        is_card=_is_card(lab, spoilt),
+        is_card=_is_card(lab, seen[~spoilt]),
     )
 
 
-def _is_card(lab: NDArray[np.float32], spoilt: NDArray[np.bool_]) -> bool:
-    """Tell a card by its form: patches of many colours, and gaps between them of one."""
+def _is_card(lab: NDArray[np.float32], patches: NDArray[np.float32]) -> bool:
+    """Tell a card by its form: even patches of many colours, and gaps between them of one."""
+    if len(patches) < PATCHES - _MOST_SPOILT:
+        return False
     first, half = round(_MARGIN_CELLS * _CELL_PX), 3
+    rows, cols = ([first + at * _CELL_PX for at in range(1, count)] for count in (ROWS, COLUMNS))
     across, down = (slice(first, first + count * _CELL_PX) for count in (COLUMNS, ROWS))
-    gaps = [lab[first + r * _CELL_PX - half :][: 2 * half, across] for r in range(1, ROWS)]
-    gaps += [lab[down, first + c * _CELL_PX - half :][:, : 2 * half] for c in range(1, COLUMNS)]
+    gaps = [lab[row - half : row + half, across] for row in rows]
+    gaps += [lab[down, col - half : col + half] for col in cols]
     seen = np.concatenate([gap.reshape(-1, 3) for gap in gaps])
-    even = np.linalg.norm(seen - _border_colour(lab), axis=-1) < _STRANGE_LAB
-    if even.mean() < _GAPS_ALIKE or spoilt.sum() > _MOST_SPOILT:
+    alike = np.linalg.norm(seen - _border_colour(lab), axis=-1) < _STRANGE_LAB
+    if alike.mean() < _GAPS_ALIKE:
         return False
     colours: list[NDArray[np.float32]] = []
-    for index in np.flatnonzero(~spoilt).tolist():
-        rows, cols = _middle(index, _MIDDLE_CELLS)
-        colour = np.median(lab[rows, cols].reshape(-1, 3), axis=0)
-        if all(np.linalg.norm(colour - other) > _STRANGE_LAB for other in colours):
-            colours.append(colour)
+    for patch in patches:
+        if all(np.linalg.norm(patch - other) > _STRANGE_LAB for other in colours):
+            colours.append(patch)
     return len(colours) >= _MANY_COLOURS
 
 

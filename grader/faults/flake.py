@@ -235,8 +235,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     mixed = _unmixed(view, window, clay_tone)
     clayness, departure, contrast = mixed.clayness, mixed.departure, mixed.contrast
     px = view.surface.px
-    floor = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * view.zones.noise[window])
-    where = view.zones.painted[window] & (contrast > floor)
+    where = view.zones.painted[window] & (contrast > mixed.least_contrast)
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
     _, pieces, stats, _ = cv2.connectedComponentsWithStats((clayness > _FAINT).astype(np.uint8))
@@ -308,7 +307,7 @@ def _bitten(
         # A white eye near the outline is lighter than any clay.
         if float(np.median(mixed.lighter[at][bite.region])) > _LIGHTER_THAN_CLAY:
             continue
-        if _glitters(view, spot, _at(spot, (window[0].start, window[1].start))):
+        if _glitters(view, spot, _at(spot, corner)):
             continue
         if _between_two_paints(bite, mixed.paint_chroma, zones.clay_chroma[window]):
             continue
@@ -425,6 +424,8 @@ class _Mixed:
     hue_share : ndarray of float32, shape (h, w)
         Share of clay by chroma alone, which no shadow changes; 0 where paint and clay are of one
         hue.
+    least_contrast : ndarray of float32, shape (h, w)
+        Below this the camera's noise hides what lies between paint and clay.
     """
 
     clayness: Plane
@@ -433,6 +434,7 @@ class _Mixed:
     lighter: Plane
     paint_chroma: NDArray[np.float32]
     hue_share: Plane
+    least_contrast: Plane
 
 
 def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) -> _Mixed:
@@ -466,14 +468,15 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
     hue_way, hue_step = way[..., :2], step[..., :2]
     apart = np.sqrt((hue_way**2).sum(-1))
     hue = (hue_step * hue_way).sum(-1) / np.maximum(apart, 1e-3) ** 2
-    told = apart > np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * zones.noise[window])
+    least = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * zones.noise[window])
     return _Mixed(
         share.astype(np.float32),
         departure.astype(np.float32),
         length.astype(np.float32),
         surface.tone[window] - clay_tone,
         np.ascontiguousarray(local[..., :2], np.float32),
-        np.where(told, hue, 0).astype(np.float32),
+        np.where(apart > least, hue, 0).astype(np.float32),
+        least,
     )
 
 

@@ -325,9 +325,9 @@ def share_opposite(
     """
     share = 0.0
     for other, view in enumerate(views):
-        known = region & field.known[other]
         if quarters_apart(views[number], view) != OPPOSITE:
             continue
+        known = region & field.known[other]
         if known.sum() > _SEEN_OPPOSITE * region.sum():
             own, there = (float(np.median(field.departure[i][known])) for i in (number, other))
             share = max(share, there / max(own, 1e-6))
