@@ -93,7 +93,9 @@ class Photo:
     notes: tuple[str, ...] = ()
 
 
-def read_photo(path: Path, *, name: str | None = None) -> Photo:
+def read_photo(
+    path: Path, *, name: str | None = None, least_long_side_px: int | None = None
+) -> Photo:
     """Read one photo file.
 
     Parameters
@@ -101,6 +103,9 @@ def read_photo(path: Path, *, name: str | None = None) -> Photo:
     path : Path
     name : str, optional
         Path within the batch; the file's own name by default.
+    least_long_side_px : int, optional
+        Decode no more than is needed for a long side of so many pixels: a JPEG is read at a half,
+        a quarter or an eighth of its size, at a fraction of the time. Other kinds are read whole.
 
     Returns
     -------
@@ -119,6 +124,8 @@ def read_photo(path: Path, *, name: str | None = None) -> Photo:
         with _open(path, label) as image:
             notes: list[str] = []
             exif = _exif(image, notes)
+            if least_long_side_px is not None:
+                _read_coarsely(image, least_long_side_px)
             image.load()
             upright = _turn_upright(image, notes)
             rgb = _to_srgb(upright, notes)
@@ -195,6 +202,14 @@ def _open(path: Path, label: str) -> Image.Image:
         image.close()
         raise too_large
     return image
+
+
+def _read_coarsely(image: Image.Image, long_side_px: int) -> None:
+    """Ask the decoder of a picture for a smaller one, if it can make it."""
+    shrink = long_side_px / max(image.size)
+    if shrink < 1:
+        # The next larger size than the one asked for is what it gives.
+        image.draft(None, (round(image.width * shrink), round(image.height * shrink)))
 
 
 # --- EXIF ----------------------------------------------------------------------------------

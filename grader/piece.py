@@ -24,9 +24,10 @@ from grader.outline.halves import settle_halves
 from grader.outline.parts import fill_holes
 from grader.outline.regions import CHROMA_WEIGHT, Mask, Regions, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
-from grader.outline.surroundings import MARGIN_SHARE, Evidence, weigh_surroundings
+from grader.outline.still import OneStand
+from grader.outline.surroundings import MARGIN_SHARE, Evidence, changes, weigh_surroundings
 
-_COARSE_LONG_SIDE_PX = 640
+COARSE_LONG_SIDE_PX = 640
 """Enough to tell which region belongs to the piece."""
 
 _FINE_LONG_SIDE_PX = 1000
@@ -68,6 +69,7 @@ def cut_out(
     cards_px: Sequence[NDArray[np.float64]] = (),
     *,
     upright: bool = False,
+    stand: OneStand | None = None,
 ) -> Silhouette | None:
     """Find the piece on a photo.
 
@@ -80,17 +82,24 @@ def cut_out(
     upright : bool
         True where the piece is seen from the side, standing: its halves are then held against
         each other.
+    stand : OneStand, optional
+        This photo and those of the other sides, at any size: what stays where it is while the piece
+        is turned is none of it.
 
     Returns
     -------
     Silhouette or None
         None where nothing stands out from the surroundings.
     """
-    parts = _divided(rgb, cards_px)
+    parts = _divided(rgb, cards_px, stand)
     choice = None if parts is None else choose_cut(parts.regions, parts.evidence)
-    if parts is None or choice is None or choice.edge_cost > _NOTHING_COST:
+    if parts is None or choice is None:
         return None
     chosen = choice.regions
+    # What has no edges, but changes as it is turned, is there.
+    seen = changes(parts.regions, parts.evidence, np.flatnonzero(chosen))
+    if choice.edge_cost > _NOTHING_COST and not seen:
+        return None
     if upright:
         chosen = settle_halves(parts.regions, parts.evidence, chosen)
     return _silhouette(rgb, cards_px, parts, chosen, choice.certainty)
@@ -101,12 +110,13 @@ def cut_out_again(
     first: Silhouette,
     expected: Expected,
     cards_px: Sequence[NDArray[np.float64]] = (),
+    stand: OneStand | None = None,
 ) -> Silhouette | None:
     """Find the piece on a photo whose outline the other sides dispute.
 
     Parameters
     ----------
-    rgb, cards_px
+    rgb, cards_px, stand
         As in `cut_out`.
     first : Silhouette
         What was found on this photo alone.
@@ -118,7 +128,7 @@ def cut_out_again(
     Silhouette or None
         As sure as the first.
     """
-    parts = _divided(rgb, cards_px)
+    parts = _divided(rgb, cards_px, stand)
     if parts is None:
         return None
     size = (parts.coarse.shape[1], parts.coarse.shape[0])
@@ -141,12 +151,14 @@ class _Divided:
     evidence: Evidence
 
 
-def _divided(rgb: NDArray[np.uint8], cards_px: Sequence[NDArray[np.float64]]) -> _Divided | None:
-    shrink = min(1.0, _COARSE_LONG_SIDE_PX / max(rgb.shape[:2]))
+def _divided(
+    rgb: NDArray[np.uint8], cards_px: Sequence[NDArray[np.float64]], stand: OneStand | None
+) -> _Divided | None:
+    shrink = min(1.0, COARSE_LONG_SIDE_PX / max(rgb.shape[:2]))
     coarse = _reduced(rgb, shrink)
     cards = _paint_cards(coarse.shape[:2], cards_px, shrink)
     regions = divide(coarse, cards)
-    evidence = weigh_surroundings(regions, cards)
+    evidence = weigh_surroundings(regions, cards, stand)
     return None if evidence is None else _Divided(coarse, regions, evidence)
 
 

@@ -6,6 +6,7 @@ The one place that joins the stages from photo to findings. It judges nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,8 +37,9 @@ from grader.outline.agreement import (
     is_disputed,
     resized,
 )
+from grader.outline.still import OneStand
 from grader.photo import read_photo
-from grader.piece import Silhouette, cut_out, cut_out_again
+from grader.piece import COARSE_LONG_SIDE_PX, Silhouette, cut_out, cut_out_again
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
 from grader.skin import opening_share, read_skin
@@ -45,7 +47,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, find_zones
 
-ANALYSIS_VERSION = 13
+ANALYSIS_VERSION = 14
 """Raised whenever the same photo may give other findings; kept with every record."""
 
 _LOST_OUTLINE = 0.15
@@ -138,15 +140,23 @@ def gather(
     """
     looks: dict[int, _Look] = {}
     reports: list[PhotoReport] = []
+    stands = _stands(entry.shots)
     for number, shot in enumerate(entry.shots):
-        look, report = _look(shot, entry.facts, marker_mm, session_colour)
+        look, report = _look(shot, entry.facts, marker_mm, session_colour, stands.get(number))
         reports.append(report)
         if look is not None and report.usable:
             looks[number] = look
     # Few outlines are disputed: reading those photos again costs less than holding all in memory.
     for number, expected in _disputed(looks).items():
         dispute = looks[number], expected
-        look, report = _look(entry.shots[number], entry.facts, marker_mm, session_colour, dispute)
+        look, report = _look(
+            entry.shots[number],
+            entry.facts,
+            marker_mm,
+            session_colour,
+            stands.get(number),
+            dispute,
+        )
         if look is not None and report.usable:
             looks[number], reports[number] = look, report
     # One stand, one lamp: a photo with another tint among its sisters is told, not corrected.
@@ -185,11 +195,26 @@ def _disputed(looks: Mapping[int, _Look]) -> dict[int, Expected]:
     }
 
 
+def _stands(shots: Sequence[Shot]) -> dict[int, OneStand]:
+    """The photo of each side, reduced, with those of the other sides."""
+    seen: dict[int, NDArray[np.uint8]] = {}
+    for number, shot in enumerate(shots):
+        if shot.view not in NOT_A_SIDE:
+            # A photo that cannot be read is reported when it is looked at.
+            with suppress(PhotoError):
+                seen[number] = read_photo(shot.path, least_long_side_px=COARSE_LONG_SIDE_PX).rgb
+    return {
+        number: OneStand(own, tuple(other for at, other in seen.items() if at != number))
+        for number, own in seen.items()
+    }
+
+
 def _look(
     shot: Shot,
     facts: PieceFacts,
     marker_mm: float,
     session_colour: Colour | None,
+    stand: OneStand | None,
     dispute: tuple[_Look, Expected] | None = None,
 ) -> tuple[_Look | None, PhotoReport]:
     try:
@@ -201,11 +226,11 @@ def _look(
     if dispute is None:
         target = read_target(photo, marker_mm=marker_mm, session_colour=session_colour)
         upright = shot.view not in NOT_A_SIDE
-        silhouette = cut_out(photo.rgb, target.cards_px, upright=upright)
+        silhouette = cut_out(photo.rgb, target.cards_px, upright=upright, stand=stand)
     else:
         first, expected = dispute
         target = first.target
-        silhouette = cut_out_again(photo.rgb, first.silhouette, expected, target.cards_px)
+        silhouette = cut_out_again(photo.rgb, first.silhouette, expected, target.cards_px, stand)
     if silhouette is None:
         report = PhotoReport(
             photo=shot.name,

@@ -6,6 +6,7 @@ import io
 from datetime import datetime
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pillow_heif
 import pytest
@@ -301,6 +302,22 @@ def test_what_is_no_photo_is_an_error_with_a_remedy(tmp_path: Path, content: byt
         read_photo(path)
     assert caught.value.remedy
     assert str(caught.value).startswith("letter.jpg: ")
+
+
+@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+def test_a_photo_read_coarsely_is_the_same_picture_and_large_enough(
+    tmp_path: Path, suffix: str
+) -> None:
+    rows, cols = np.mgrid[0:600, 0:800]
+    smooth = np.stack([cols * 255 / 799, rows * 255 / 599, 0 * rows + 90], axis=-1)
+    path = tmp_path / f"large{suffix}"
+    Image.fromarray(smooth.astype(np.uint8)).save(path, quality=95)
+    whole = read_photo(path).rgb
+    coarse = read_photo(path, least_long_side_px=300).rgb
+    assert coarse.shape == ((300, 400, 3) if suffix == ".jpg" else whole.shape)
+    alike = cv2.resize(whole, coarse.shape[1::-1], interpolation=cv2.INTER_AREA)
+    assert np.abs(coarse.astype(int) - alike).max() <= 6
+    assert read_photo(path, least_long_side_px=5000).rgb.shape == whole.shape
 
 
 def test_a_missing_file_and_a_folder_are_errors(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -42,9 +43,9 @@ def test_an_outline_that_one_side_has_alone_is_found_again(
     again: list[int] = []
 
     def misled(
-        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], *, upright: bool
+        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], **how: Any
     ) -> Silhouette | None:
-        found = cut_out(rgb, cards, upright=upright)
+        found = cut_out(rgb, cards, **how)
         assert found is not None
         if misled_on.pop(0):
             x, y, wide, high = found.bbox_px
@@ -73,9 +74,9 @@ def test_a_soft_fault_is_trusted_less_where_the_outline_is_lost(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def unsure(
-        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], *, upright: bool
+        rgb: NDArray[np.uint8], cards: Sequence[NDArray[np.float64]], **how: Any
     ) -> Silhouette | None:
-        found = cut_out(rgb, cards, upright=upright)
+        found = cut_out(rgb, cards, **how)
         assert found is not None
         return replace(found, certainty=chances.pop(0))
 

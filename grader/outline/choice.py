@@ -39,6 +39,10 @@ _ENCLOSES, _CREDIBLE, _FAR_LIKELIER = 1.5, 0.15, 20.0
 many times its odds: the edges of a painted band are stronger than those of the pot that it runs
 round."""
 
+_PATCH_SHARE = 1 / 300
+"""Share of the photo of one independent witness of stillness: the regions of one board or of one
+shadow, some ten, change together."""
+
 # Log odds that a cut overlaps the truth to 0.95 or so; fitted as in `surroundings`.
 _AT_FIRST = np.array(
     [
@@ -113,7 +117,9 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
         None where nothing stands out at all.
     """
     tried = [(each, measure_cut(regions, evidence, each)) for each in first_cuts(regions, evidence)]
-    tried.sort(key=lambda pair: -_log_odds(pair[1], _AT_FIRST))
+    tried.sort(
+        key=lambda pair: -_log_odds(pair[1], _AT_FIRST) - _stillness(regions, evidence, pair[0])
+    )
     likely = tried[:_TRIED_AGAIN] + _larger(regions, tried)
     chosen: list[tuple[Mask, Values]] = []
     for first, measures in likely:
@@ -128,9 +134,12 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
             chosen.append((second, np.append(measures, known_measures)))
     if not chosen:
         return None
-    chances = [_chance(each) for _, each in chosen]
+    stillest = max(_stillness(regions, evidence, mask) for mask, _ in chosen)
+    chances = [
+        _chance(each, _stillness(regions, evidence, mask) - stillest) for mask, each in chosen
+    ]
     best = pick(regions, [mask for mask, _ in chosen], chances)
-    mask, chance = _settle(regions, evidence, chosen[best][0])
+    mask, chance = _settle(regions, evidence, chosen[best][0], stillest)
     mask = fill_bays(regions, evidence, open_gaps(regions, evidence, mask))
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
     # A cut that did not hold when looked at again is as doubtful as what came of it.
@@ -163,7 +172,9 @@ def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Ma
     return []
 
 
-def _settle(regions: Regions, evidence: Evidence, chosen: Mask) -> tuple[Mask, float]:
+def _settle(
+    regions: Regions, evidence: Evidence, chosen: Mask, stillest: float
+) -> tuple[Mask, float]:
     """Cut once more from what was chosen, which by now shows handles for what they are.
 
     What the last cut adds is believed. What it takes away may be a shadow, or a foot of the
@@ -180,7 +191,8 @@ def _settle(regions: Regions, evidence: Evidence, chosen: Mask) -> tuple[Mask, f
 
     def chance(mask: Mask) -> float:
         measures = measure_cut(regions, evidence, mask)
-        return _chance(np.append(measures, measure_known(regions, evidence, mask, known)))
+        measures = np.append(measures, measure_known(regions, evidence, mask, known))
+        return _chance(measures, min(0.0, _stillness(regions, evidence, mask) - stillest))
 
     again, area = cut_again(regions, evidence, known), regions.area_px
     if area[again & chosen].sum() < _SETTLED * area[again | chosen].sum():
@@ -230,8 +242,16 @@ def _odds(chance: float) -> float:
     return chance / max(1e-9, 1.0 - chance)
 
 
-def _chance(measures: Values) -> float:
-    return float(1 / (1 + np.exp(-_log_odds(measures, _IN_THE_END))))
+def _chance(measures: Values, still: float) -> float:
+    return float(1 / (1 + np.exp(-_log_odds(measures, _IN_THE_END) - still)))
+
+
+def _stillness(regions: Regions, evidence: Evidence, chosen: Mask) -> float:
+    """Log odds of a cut by what changes from side to side, but for a constant."""
+    free = chosen & ~evidence.fixed
+    return float(evidence.still[free] @ regions.area_px[free]) / (
+        _PATCH_SHARE * regions.labels.size
+    )
 
 
 def _log_odds(measures: Values, weights: NDArray[np.float64]) -> float:

@@ -81,6 +81,11 @@ class Regions:
         covered = np.bincount(self.labels[mask], minlength=self.count)
         return np.asarray(covered / np.maximum(self.area_px, 1))
 
+    def mean_of(self, plane: NDArray[np.generic]) -> Values:
+        """Mean of a plane of shape (h, w) over each region."""
+        total = np.bincount(self.labels.ravel(), weights=plane.ravel(), minlength=self.count)
+        return np.asarray(total / self.area_px)
+
 
 def divide(rgb: NDArray[np.uint8], cards: Mask) -> Regions:
     """Divide a photo into regions.

@@ -22,7 +22,9 @@ from grader.outline.surroundings import (
     EDGE_COST,
     SHADOW_DEPTH,
     Evidence,
+    changes,
     odds_blind_to_shade,
+    stays,
 )
 
 _LEAST_SHARE, _BROAD, _MOST_SHARE = 0.004, 0.04, 0.15
@@ -94,6 +96,11 @@ of its border up to which it has no edge at all. A piece ends on an edge, and wh
 begins at one; the shadow on the table has neither."""
 
 
+_WITNESSED = 0.02
+"""Share of the piece from which a part that stays while the piece is turned is none of it, whatever
+its colour."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Part:
     """A part of a cut, as it compares with what lies near it.
@@ -105,7 +112,7 @@ class _Part:
     that meet there, `with_edge` the share of its border, to the table or to the piece, that is an
     edge; `on_card` the share that is the outline of a card; `share` its size, `single` that of it
     which has no counterpart on the other side, and `low` that which lies low; `to_frame` whether it
-    runs on to the margin.
+    runs on to the margin; `changes` and `stays` whether it does so from side to side.
     """
 
     regions: NDArray[np.int64]
@@ -124,6 +131,8 @@ class _Part:
     single: float
     low: float
     to_frame: bool
+    changes: bool
+    stays: bool
 
 
 def without_shadow(
@@ -196,6 +205,10 @@ def _lower(regions: Regions, chosen: Mask, share: float) -> Mask:
 
 
 def _is_none_of_it(part: _Part) -> bool:
+    if part.changes:
+        return False
+    if part.stays and part.share > _WITNESSED:
+        return True
     if part.sure > _TELLS and part.like_table > 0.5 and part.off_table > _OFF_TABLE:
         return False
     if _lies_beside(part):
@@ -287,6 +300,8 @@ def _left_out(
             share=own / size,
             single=float(area[part] @ single[part]) / own,
             low=float(area[part] @ low[part]) / own,
+            changes=changes(regions, evidence, part),
+            stays=stays(regions, evidence, part),
         )
 
 
