@@ -15,7 +15,7 @@ from scipy.sparse import csgraph
 
 from grader.outline.cut import learn_from
 from grader.outline.regions import Mask, Regions
-from grader.outline.surroundings import Evidence
+from grader.outline.surroundings import Evidence, stays
 
 _Kind = TypeVar("_Kind", np.bool_, np.int32)
 
@@ -188,8 +188,9 @@ def fill_bays(
         if not far.any() or far.all():
             continue
         shut = float(length[far & closed].sum()) / float(length[far].sum())
-        if shut > closed_share and length[~far].sum() > 0.25 * length.sum():
-            out[part] = True
+        fills = shut > closed_share and length[~far].sum() > 0.25 * length.sum()
+        # The gap of a handle stays as it is while the piece is turned.
+        out[part] = fills and not stays(regions, evidence, part)
     return out
 
 
