@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from grader.outline.choice import pick
+from grader.outline.choice import choose_cut, pick
 from grader.outline.regions import divide
-from tests.drawn import draw_pot
+from tests.drawn import divided, draw_pot, half
+
+FOOT = (0.42, 0.43, 0.45)
+
+
+def _low() -> NDArray[np.bool_]:
+    rows, _ = np.mgrid[0:900, 0:1100]
+    return np.asarray(rows > 660)
 
 
 @pytest.mark.parametrize(
@@ -28,3 +38,18 @@ def test_larger_cut_is_picked_where_it_is_about_as_credible(
     band = whole & (regions.place[:, 1] > 0.55) & (regions.place[:, 1] < 0.75)
     assert band.any()
     assert pick(regions, [band, whole], [inner, outer]) == ["inner", "outer"].index(picked)
+
+
+def test_of_two_cuts_the_one_is_chosen_that_holds_all_that_changes() -> None:
+    """A light foot on a light table: by colours alone either cut may be right."""
+    pot = half(draw_pot(clay=(0.55, 0.20, 0.09), table=FOOT, layers={"foot": (_low(), FOOT)}))
+    regions, evidence = divided(pot.rgb)
+    foot = pot.mask & _low()[::2, ::2]
+    still = np.where(regions.share_of(pot.mask) > 0.5, 2.0, -2.0)
+    alone = choose_cut(regions, evidence)
+    known = choose_cut(regions, replace(evidence, still=still, log_odds=evidence.log_odds + still))
+    assert alone is not None
+    assert known is not None
+    shares = [(foot & each.regions[regions.labels]).sum() / foot.sum() for each in (alone, known)]
+    assert shares[0] < 0.2
+    assert shares[1] > 0.9

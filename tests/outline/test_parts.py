@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -34,6 +36,17 @@ def test_a_dipped_foot_is_won_back_where_an_edge_closes_it() -> None:
     assert (expected & ~pot).sum() < 0.02 * pot.sum()
     settled = settle(regions, evidence, chosen, Expected(pot, pot))[regions.labels]
     assert (dip & settled).sum() > 0.9 * dip.sum()
+
+
+def test_a_bay_that_stays_while_the_piece_is_turned_is_seen_through_a_handle() -> None:
+    rgb, pot, dip = _dipped()
+    regions, evidence = divided(rgb)
+    chosen = regions.share_of(pot & ~dip) > 0.5
+    for odds, won in ((-3.0, False), (0.0, True), (3.0, True)):
+        still = np.where(regions.share_of(dip) > 0.5, odds, 0.0)
+        found = fill_bays(regions, replace(evidence, still=still), chosen, expected=pot)
+        share = (dip & found[regions.labels]).sum() / dip.sum()
+        assert share > 0.9 if won else share < 0.1
 
 
 def test_what_no_edge_closes_stays_table_whatever_is_expected() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -35,11 +37,15 @@ def _cut(
     chosen: NDArray[np.bool_],
     *others: NDArray[np.bool_],
     cards: NDArray[np.bool_] | None = None,
+    changing: tuple[NDArray[np.bool_], float] | None = None,
 ) -> tuple[Regions, NDArray[np.bool_]]:
     cards = np.zeros(chosen.shape, bool) if cards is None else cards
     regions = divide(rgb, cards)
     evidence = weigh_surroundings(regions, cards)
     assert evidence is not None
+    if changing is not None:
+        still = np.where(regions.share_of(changing[0]) > 0.5, changing[1], 0.0)
+        evidence = replace(evidence, still=still)
     first, *rest = (regions.share_of(each) > 0.5 for each in (chosen, *others))
     return regions, without_shadow(regions, evidence, first, rest)
 
@@ -57,6 +63,27 @@ def test_table_in_shadow_is_no_part_of_the_piece(another_cut: bool) -> None:
     taken = left[regions.labels] & shade
     assert taken.sum() < 0.2 * shade.sum()
     assert (left[regions.labels] & pot.mask).sum() > 0.97 * pot.mask.sum()
+
+
+@pytest.mark.parametrize(("odds", "kept"), [(2.0, True), (0.0, False), (-2.0, False)])
+def test_what_changes_as_the_piece_is_turned_is_no_shadow(odds: float, kept: bool) -> None:
+    pot = draw_pot(size=(480, 640), clay=(0.66, 0.42, 0.26), table=(0.42, 0.43, 0.45))
+    part = _beside(pot.mask)
+    light = 1.0 - 0.6 * cv2.GaussianBlur(part.astype(np.float32), (0, 0), 4.0)
+    darker = (pot.rgb * np.where(pot.mask, 1.0, light**0.45)[..., None]).astype(np.uint8)
+    regions, left = _cut(darker, pot.mask | part, pot.mask, changing=(part, odds))
+    share = (left[regions.labels] & part).sum() / part.sum()
+    assert share > 0.9 if kept else share < 0.2
+
+
+def test_what_stays_as_the_piece_is_turned_is_none_of_it_whatever_its_colour() -> None:
+    """A part of the pot's own clay, so that no colour tells."""
+    pot = half(draw_pot())
+    part = _disc(pot.mask, (0.5, 1.0), (0.3, 1 / 6)) & pot.mask
+    for odds, kept in ((-2.0, False), (0.0, True)):
+        regions, left = _cut(pot.rgb, pot.mask, pot.mask & ~part, changing=(part, odds))
+        share = (left[regions.labels] & part).sum() / part.sum()
+        assert share > 0.9 if kept else share < 0.2
 
 
 def test_a_painted_part_stays_though_another_cut_leaves_it_out() -> None:
