@@ -134,17 +134,22 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
             chosen.append((second, np.append(measures, known_measures)))
     if not chosen:
         return None
-    stillest = max(_stillness(regions, evidence, mask) for mask, _ in chosen)
-    chances = [
-        _chance(each, _stillness(regions, evidence, mask) - stillest) for mask, each in chosen
-    ]
+    still = [_stillness(regions, evidence, mask) for mask, _ in chosen]
+    stillest = max(still)
+    chances = [_chance(each, by - stillest) for (_, each), by in zip(chosen, still, strict=True)]
     best = pick(regions, [mask for mask, _ in chosen], chances)
     mask, chance = _settle(regions, evidence, chosen[best][0], stillest)
+    # How a cut stands to others says which is taken, and not how right that is.
+    alone = (
+        _chance(chosen[best][1], 0.0),
+        _without(chance, min(0.0, _stillness(regions, evidence, mask) - stillest)),
+    )
     mask = fill_bays(regions, evidence, open_gaps(regions, evidence, mask))
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
     # A cut that did not hold when looked at again is as doubtful as what came of it.
-    certainty = min(chances[best], chance) * _unrivalled(regions, mask, chance, chosen, chances)
-    misled = certainty < _MISLED and max(chances) < _GOOD
+    unrivalled = _unrivalled(regions, mask, chance, chosen, chances)
+    certainty = min(alone) * unrivalled
+    misled = min(chances[best], chance) * unrivalled < _MISLED and max(chances) < _GOOD
     if misled and _log_odds(tried[0][1], _AT_FIRST) > _PLAUSIBLE:
         together = _first_together(tried) | mask
         mask = fill_bays(regions, evidence, open_gaps(regions, evidence, together))
@@ -244,6 +249,12 @@ def _odds(chance: float) -> float:
 
 def _chance(measures: Values, still: float) -> float:
     return float(1 / (1 + np.exp(-_log_odds(measures, _IN_THE_END) - still)))
+
+
+def _without(chance: float, still: float) -> float:
+    """A chance without the log odds by what changes from side to side."""
+    odds = _odds(chance) * float(np.exp(-still))
+    return odds / (1.0 + odds)
 
 
 def _stillness(regions: Regions, evidence: Evidence, chosen: Mask) -> float:
