@@ -39,9 +39,9 @@ _ENCLOSES, _CREDIBLE, _FAR_LIKELIER = 1.5, 0.15, 20.0
 many times its odds: the edges of a painted band are stronger than those of the pot that it runs
 round."""
 
-_PATCH_SHARE = 1 / 300
-"""Share of the photo of one independent witness of stillness: the regions of one board or of one
-shadow, some ten, change together."""
+_PATCH_SHARE = 1 / 50
+"""Share of the photo of one independent witness of stillness: the regions of one board, or of the
+moving shadow of a handle, some fifty, change together."""
 
 # Log odds that a cut overlaps the truth to 0.95 or so; fitted as in `surroundings`.
 _AT_FIRST = np.array(

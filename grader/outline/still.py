@@ -23,7 +23,7 @@ more slowly than the second."""
 
 _SAME_SCENE = 0.7
 """Correlation of fine contrast in margins and cards from which two photos are of one scene. Of some
-2600 pairs of sides nearly all came from one stand and had 0.89 and more; those with the camera in
+2900 pairs of sides nearly all came from one stand and had 0.89 and more; those with the camera in
 hand had 0.2 at most, and none lay between."""
 
 _SHIFT_PX = (0.05, 3.0)

@@ -76,7 +76,7 @@ def test_a_pot_changes_and_its_table_and_shadow_do_not(
     others = [_side(2, exposure=exposure, shift_px=(across, down)), _side(3), _side(4)]
     odds = _odds(_side(1), *others[:sides])
     inner = cv2.erode(BODY.astype(np.uint8), np.ones((15, 15))) > 0
-    assert np.quantile(odds[inner], 0.05) > 0.5
+    assert np.quantile(odds[inner], 0.2) > 0.5
     assert np.quantile(odds[SHADOW], 0.75) < -0.5
     apart = cv2.dilate((BODY | SHADOW).astype(np.uint8), np.ones((15, 15))) == 0
     assert np.quantile(odds[apart], 0.9) < 0
