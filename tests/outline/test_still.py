@@ -98,13 +98,15 @@ def test_a_pot_of_the_table_is_cut_out_by_what_changes() -> None:
         pytest.param(lambda: [_side(2, shift_px=(25, 8)), _side(3, shift_px=(-30, 3))], id="moved"),
         pytest.param(lambda: [_side(2)], id="one other side"),
         pytest.param(lambda: [_side(1)] * 3, id="one photo, copied"),
+        pytest.param(lambda: [np.full_like(_side(2), 120)] * 2, id="blank"),
         pytest.param(lambda: [_side(2)[:, 40:], _side(3).swapaxes(0, 1)], id="other formats"),
         pytest.param(list, id="no other side"),
     ],
 )
 def test_nothing_is_concluded_unless_two_other_sides_are_of_the_scene(others: object) -> None:
     seen = others()  # type: ignore[operator]
-    assert not _odds(_side(1), *(np.ascontiguousarray(each) for each in seen)).any()
+    with np.errstate(divide="raise", invalid="raise"):
+        assert not _odds(_side(1), *(np.ascontiguousarray(each) for each in seen)).any()
 
 
 def test_only_sides_stand_together_and_a_photo_that_cannot_be_read_is_passed_over(
