@@ -97,8 +97,9 @@ def cut_out(
         return None
     chosen = choice.regions
     # What has no edges, but changes as it is turned, is there.
-    seen = changes(parts.regions, parts.evidence, np.flatnonzero(chosen))
-    if choice.edge_cost > _NOTHING_COST and not seen:
+    if choice.edge_cost > _NOTHING_COST and not changes(
+        parts.regions, parts.evidence, np.flatnonzero(chosen)
+    ):
         return None
     if upright:
         chosen = settle_halves(parts.regions, parts.evidence, chosen)

@@ -138,17 +138,13 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
     stillest = max(still)
     chances = [_chance(each, by - stillest) for (_, each), by in zip(chosen, still, strict=True)]
     best = pick(regions, [mask for mask, _ in chosen], chances)
-    mask, chance = _settle(regions, evidence, chosen[best][0], stillest)
-    # How a cut stands to others says which is taken, and not how right that is.
-    alone = (
-        _chance(chosen[best][1], 0.0),
-        _without(chance, min(0.0, _stillness(regions, evidence, mask) - stillest)),
-    )
+    mask, chance, alone = _settle(regions, evidence, chosen[best][0], stillest)
     mask = fill_bays(regions, evidence, open_gaps(regions, evidence, mask))
     cost = float(measure_cut(regions, evidence, mask)[_MEAN_COST])
     # A cut that did not hold when looked at again is as doubtful as what came of it.
     unrivalled = _unrivalled(regions, mask, chance, chosen, chances)
-    certainty = min(alone) * unrivalled
+    # How it stands to others by what changes says which is taken, and not how right that is.
+    certainty = min(_chance(chosen[best][1], 0.0), alone) * unrivalled
     misled = min(chances[best], chance) * unrivalled < _MISLED and max(chances) < _GOOD
     if misled and _log_odds(tried[0][1], _AT_FIRST) > _PLAUSIBLE:
         together = _first_together(tried) | mask
@@ -179,7 +175,7 @@ def _larger(regions: Regions, tried: list[tuple[Mask, Values]]) -> list[tuple[Ma
 
 def _settle(
     regions: Regions, evidence: Evidence, chosen: Mask, stillest: float
-) -> tuple[Mask, float]:
+) -> tuple[Mask, float, float]:
     """Cut once more from what was chosen, which by now shows handles for what they are.
 
     What the last cut adds is believed. What it takes away may be a shadow, or a foot of the
@@ -187,24 +183,23 @@ def _settle(
 
     Returns
     -------
-    tuple of ndarray of bool, shape (n,), and float
-        The cut, and the chance that it is right.
+    tuple of ndarray of bool, shape (n,), and two floats
+        The cut, the chance that it is right, and that chance without what changes.
     """
     known = learn_from(regions, evidence, chosen)
     if known is None:
-        return chosen, 0.0
+        return chosen, 0.0, 0.0
 
-    def chance(mask: Mask) -> float:
+    def looked_at(mask: Mask) -> tuple[Mask, float, float]:
         measures = measure_cut(regions, evidence, mask)
         measures = np.append(measures, measure_known(regions, evidence, mask, known))
-        return _chance(measures, min(0.0, _stillness(regions, evidence, mask) - stillest))
+        still = min(0.0, _stillness(regions, evidence, mask) - stillest)
+        return mask, _chance(measures, still), _chance(measures, 0.0)
 
     again, area = cut_again(regions, evidence, known), regions.area_px
     if area[again & chosen].sum() < _SETTLED * area[again | chosen].sum():
-        return chosen, chance(chosen)
-    ways = [(chance(again), again), (chance(again | chosen), again | chosen)]
-    likelihood, mask = max(ways, key=lambda way: way[0])
-    return mask, likelihood
+        return looked_at(chosen)
+    return max(looked_at(again), looked_at(again | chosen), key=lambda way: way[1])
 
 
 def _unrivalled(
@@ -249,12 +244,6 @@ def _odds(chance: float) -> float:
 
 def _chance(measures: Values, still: float) -> float:
     return float(1 / (1 + np.exp(-_log_odds(measures, _IN_THE_END) - still)))
-
-
-def _without(chance: float, still: float) -> float:
-    """A chance without the log odds by what changes from side to side."""
-    odds = _odds(chance) * float(np.exp(-still))
-    return odds / (1.0 + odds)
 
 
 def _stillness(regions: Regions, evidence: Evidence, chosen: Mask) -> float:

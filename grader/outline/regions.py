@@ -8,6 +8,7 @@ pixels of noise have no say.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -83,8 +84,7 @@ class Regions:
 
     def mean_of(self, plane: NDArray[np.generic]) -> Values:
         """Mean of a plane of shape (h, w) over each region."""
-        total = np.bincount(self.labels.ravel(), weights=plane.ravel(), minlength=self.count)
-        return np.asarray(total / self.area_px)
+        return _means(self.labels, self.area_px, plane)
 
 
 def divide(rgb: NDArray[np.uint8], cards: Mask) -> Regions:
@@ -108,10 +108,7 @@ def divide(rgb: NDArray[np.uint8], cards: Mask) -> Regions:
     count = int(flat.max()) + 1
     area = np.maximum(np.bincount(flat, minlength=count).astype(float), 1.0)
 
-    def mean(plane: NDArray[np.generic]) -> Values:
-        total = np.bincount(flat, weights=plane.ravel(), minlength=count)
-        return np.asarray(total / area)
-
+    mean = partial(_means, labels, area)
     height, width = labels.shape
     rows, cols = np.mgrid[0:height, 0:width]
     texture = [_texture(energy, labels, area) for energy in _texture_energies(logs[..., 2])]
@@ -128,6 +125,11 @@ def divide(rgb: NDArray[np.uint8], cards: Mask) -> Regions:
         border_px=length,
         step=step,
     )
+
+
+def _means(labels: NDArray[np.int32], area: Values, plane: NDArray[np.generic]) -> Values:
+    total = np.bincount(labels.ravel(), weights=plane.ravel(), minlength=len(area))
+    return np.asarray(total / area)
 
 
 def weighted_quantiles(values: Values, weights: Values, shares: tuple[float, ...]) -> list[float]:

@@ -94,10 +94,10 @@ def weigh_still(regions: Regions, fixed: Mask, stand: OneStand) -> Values:
         return np.zeros(regions.count)
     least_px = _TURNED_SHARE * regions.labels.size
     measured = [
-        _change(regions, own, seen, margins)
+        _change(regions, (own, fine), (seen, _fine(seen)), margins)
         for other in stand.others
         if other.shape == stand.own.shape
-        and (seen := _same_scene(_calm(other, regions.labels.shape), own, scene)) is not None
+        and (seen := _same_scene(_calm(other, regions.labels.shape), own, fine, scene)) is not None
     ]
     turned = [each for each in measured if regions.area_px[each[0] > _TURNED].sum() > least_px]
     if len(turned) < _FEWEST:
@@ -112,11 +112,17 @@ def weigh_still(regions: Regions, fixed: Mask, stand: OneStand) -> Values:
 
 
 def _change(
-    regions: Regions, own: NDArray[np.float32], seen: NDArray[np.float32], margins: Mask
+    regions: Regions,
+    own: tuple[NDArray[np.float32], NDArray[np.float32]],
+    seen: tuple[NDArray[np.float32], NDArray[np.float32]],
+    margins: Mask,
 ) -> tuple[Values, Values, float]:
-    """Squared change of the fine contrast and shift of the light, in spreads of noise, and that."""
-    change = regions.mean_of(((_fine(own) - _fine(seen)) ** 2).sum(-1))
-    steps = [regions.mean_of(plane) for plane in cv2.split(own - seen)]
+    """Squared change of the fine contrast and shift of the light, in spreads of noise, and that.
+
+    Of either photo the light and its fine contrast are given.
+    """
+    change = regions.mean_of(((own[1] - seen[1]) ** 2).sum(-1))
+    steps = [regions.mean_of(plane) for plane in cv2.split(own[0] - seen[0])]
     shift = np.sqrt(np.sum(np.square(steps), axis=0))
     noise = max(_LEAST_NOISE, float(np.median(change[margins])))
     drift = max(_LEAST_NOISE, 1.4826 * float(np.median(shift[margins])))
@@ -124,12 +130,15 @@ def _change(
 
 
 def _same_scene(
-    other: NDArray[np.float32], own: NDArray[np.float32], scene: Mask
+    other: NDArray[np.float32],
+    own: NDArray[np.float32],
+    fine: NDArray[np.float32],
+    scene: Mask,
 ) -> NDArray[np.float32] | None:
     """Another photo, exposed as this one and laid on it; None where the camera was moved."""
     gain = np.median((own[scene] + _DARK) / (other[scene] + _DARK), axis=0)
     seen = np.asarray((other + _DARK) * gain - _DARK, np.float32)
-    fine, other_fine = _fine(own), _fine(seen)
+    other_fine = _fine(seen)
     alike = _correlation(fine, other_fine, scene)
     one, two = (np.asarray(each.mean(-1) * scene, np.float64) for each in (fine, other_fine))
     (across, down), _ = cv2.phaseCorrelate(one, two)
