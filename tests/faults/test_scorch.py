@@ -172,3 +172,27 @@ def test_faint_brown_between_brush_strokes_is_their_edge(
     walls = [painted(made.wall(seed=seed)) for seed in (1, 2, 3)]
     found = scorch.find(made.seen(front, *walls, finish="raw", decorated=True))
     assert bool(found) == is_found
+
+
+@pytest.mark.parametrize("warm", [0.0, 0.22])
+def test_shade_in_the_hue_that_shade_has_in_this_room_is_no_scorch(warm: float) -> None:
+    """Where less of the lamp falls, clay takes on the hue of a warm table; a scorch needs more."""
+    right, down = made.places_mm()
+    across = 2 * right / made.WIDE_MM - 1
+    lamp = 0.55 + 0.45 * np.sqrt(1 - ((across + 0.25) / 1.4) ** 2)
+    below = 1 - 0.45 * down / made.HIGH_MM
+    bevel = 1 - 0.28 * _patch(20, 46, 11)
+
+    def lit(picture: Picture, shade: Picture) -> Picture:
+        hue = np.stack([(lamp * shade) ** each for each in (-warm, 0.0, warm)], -1)
+        return np.asarray(picture * shade[..., None] * hue)
+
+    others = [lit(made.wall(seed=seed), below) for seed in (1, 2, 3)]
+
+    def look(front: Picture) -> list[str]:
+        evidence = made.seen(front, *others, finish="raw", decorated=False)
+        return [each.fault for each in scorch.find(evidence)]
+
+    assert look(lit(made.wall(), below * bevel)) == []
+    burnt = _with(made.wall(), _patch(20, 46, 11), _burnt(made.BUFF, (-10, 4, 6)))
+    assert look(lit(burnt, below)) == ["scorch"]
