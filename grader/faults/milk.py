@@ -59,6 +59,23 @@ _FEWEST_SIDES = 3
 _BESIDE_MM = (1.5, 6.0)
 """Sound clay is looked for so far beyond the edge."""
 
+_BELOW_CHANGE, _BELOW_LESS_RED, _BELOW_MORE_BLUE, _BLUE_SHARE = 0.12, -0.05, 0.05, 0.4
+"""Log-chromaticity of milk on a photo of the foot: there pale clay is seen with it, on which milk
+changes less, and what is more blue by less than that share of what it is less red is no milk."""
+
+_BELOW_MM2 = 100.0
+"""Least milk there, twice and a half a drip: the foot is seen once, and no other photo confirms."""
+
+_EDGE_MM, _EDGE_LEFT = (0.5, 1.5), 0.3
+"""Share of the change that may be left so far beyond its edge. Of four pools 0.04 to 0.24 was, of
+the sheen of a pale table on a dark bowl and of the shade of a corner 0.4 and more."""
+
+_DRIP_MM = 8.0
+"""What reaches so near to the foot on a side photo is the same pool."""
+
+_PAINTED_SHARE = 0.2
+"""Of the pool's area may stand in its colour on the sides, drips that have parted from it."""
+
 
 def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     """Find dense milk among what was taken for paint.
@@ -83,6 +100,40 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     if max(areas) < _UNEVEN * min(areas) or not any(areas):
         return [None] * len(views)
     return [pool if pool.any() else None for pool in pools]
+
+
+def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None:
+    """Find dense milk on a photo of the foot, which shows the flank that a table hides.
+
+    Parameters
+    ----------
+    foot : ViewEvidence
+        The piece from below.
+    sides : sequence of ViewEvidence
+
+    Returns
+    -------
+    ndarray of bool, shape (h, w), or None
+    """
+    off = foot.surface.chroma - foot.zones.clay_chroma
+    red, blue = cv2.split(off)
+    milky = (red < _BELOW_LESS_RED) & (blue > np.maximum(_BELOW_MORE_BLUE, -_BLUE_SHARE * red))
+    milky &= (np.hypot(red, blue) > _BELOW_CHANGE) & foot.zones.paint & _as_light_as_clay(foot)
+    milky = opened(milky, foot.surface.px(_SEAM_MM / 2))
+    mm2 = foot.surface.px(1.0) ** 2
+    out = np.zeros(milky.shape, bool)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(milky.astype(np.uint8))
+    for number in range(1, count):
+        area_mm2 = stats[number, cv2.CC_STAT_AREA] / mm2
+        region = labels == number
+        if (
+            area_mm2 > _BELOW_MM2
+            and _ends_soon(foot, region, np.hypot(red, blue))
+            and not _is_paint(foot, region)
+            and _painted_mm2(sides, foot, region) < _PAINTED_SHARE * area_mm2
+        ):
+            out |= region
+    return out if out.any() else None
 
 
 def change_beside(view: ViewEvidence, pool: Mask) -> float:
@@ -141,11 +192,16 @@ def _milky(view: ViewEvidence) -> Mask:
     surface, zones = view.surface, view.zones
     red, blue = cv2.split(surface.chroma - zones.clay_chroma)
     milky = (np.hypot(red, blue) > _LEAST_CHANGE) & (red < _LESS_RED) & (blue > _MORE_BLUE)
-    milky &= np.abs(surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
-    milky &= (zones.paint | zones.shine) & (_above_clay(view) > _DARKER)
+    milky &= (zones.paint | zones.shine) & _as_light_as_clay(view)
     # Between dark paint and pale clay lies a seam that is neither.
     seam = surface.px(_SEAM_MM / 2)
     return opened(milky, seam)
+
+
+def _as_light_as_clay(view: ViewEvidence) -> Mask:
+    """What is near white, and no darker than the clay beside it."""
+    white = np.abs(view.surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
+    return np.asarray(white & (_above_clay(view) > _DARKER))
 
 
 def _above_clay(view: ViewEvidence) -> Plane:
@@ -171,3 +227,31 @@ def _is_paint(view: ViewEvidence, region: Mask) -> bool:
     lighter = np.abs(surface.tone[elsewhere] - np.median(surface.tone[core]))
     alike = (off < _SAME_COLOUR) & (lighter < _SAME_TONE)
     return float(alike.sum()) > _PAINT_MM2 * surface.px(1.0) ** 2
+
+
+def _ends_soon(view: ViewEvidence, region: Mask, change: Plane) -> bool:
+    """Whether the change of a region has gone just beyond its edge, as milk has and sheen not."""
+    near, far = (grow(region, view.surface.px(reach)) for reach in _EDGE_MM)
+    beyond = far & ~near & view.zones.wall
+    if not beyond.any():
+        return False
+    return bool(np.median(change[beyond]) < _EDGE_LEFT * np.median(change[region]))
+
+
+def _painted_mm2(sides: Sequence[ViewEvidence], foot: ViewEvidence, region: Mask) -> float:
+    """Most that a side shows, away from its foot, of paint in the colour of a region."""
+    core = shrink(region, foot.surface.px(_CORE_MM))
+    core = core if core.any() else region
+    colour = np.median((foot.surface.chroma - foot.zones.clay_chroma)[core], axis=0)
+    tone = float(np.median(_above_clay(foot)[core]))
+    most = 0.0
+    for view in sides:
+        surface, paint = view.surface, view.zones.paint
+        off = np.abs(surface.chroma - view.zones.clay_chroma - colour).max(-1)
+        alike = paint & (off < _SAME_COLOUR) & (np.abs(_above_clay(view) - tone) < _SAME_TONE)
+        bottom = len(paint) - 1 - np.argmax(surface.mask[::-1], axis=0)
+        low = np.arange(len(paint))[:, None] > bottom - surface.px(_DRIP_MM)
+        _, labels = cv2.connectedComponents(paint.astype(np.uint8))
+        alike &= ~np.isin(labels, np.unique(labels[alike & low]))
+        most = max(most, float(alike.sum()) / surface.px(1.0) ** 2)
+    return most

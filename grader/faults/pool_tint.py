@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from grader.colour.difference import OBJECTED_DE00
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
-from grader.faults.milk import change_beside, pools_at_foot
+from grader.faults.milk import change_beside, pool_below, pools_at_foot
 from grader.faults.soft import (
     HEMMED,
     STAYS,
@@ -60,10 +60,10 @@ _RIM_TRUST = 0.4
 """Under the rim glaze is thin; a bluish strip there is the light of the opening, or an outline that
 took in the backdrop, more often than a veil."""
 
-_BRIGHTER, _BRIGHTENS, _DARKER = 0.16, 0.8, 0.06
+_BRIGHTER, _BRIGHTENS, _DARKER, _DARKENS = 0.16, 0.8, 0.06, 0.5
 """A veil keeps the tone of the clay, or brightens it by less than it shifts the colour; what is
-17 % brighter, and more than that, is reflected light; what is 6 % darker a face that turns away
-from the lamp and mirrors the sky."""
+17 % brighter, and more than that, is reflected light; what is 6 % darker (at the foot, by more than
+half of its shift of colour, too) a face that turns away from the lamp and mirrors the sky."""
 
 _FAINT_HEMMED = 0.3
 """A faint one needs more of an edge than `HEMMED` leaves it."""
@@ -83,9 +83,11 @@ _DENSE_TRUST = 0.8
 """Certainty of a pool as hard-edged as paint: white that was painted on the foot of one side only,
 and nowhere else, would look the same."""
 
-_SPOT_MM2 = 150.0
-"""A spot of light stays in the picture while the piece is turned by half. What is 14 mm across and
-more may be a veil that runs round the foot."""
+_SPOT_MM2, _NEAR_FOOT, _DRAWN = 150.0, 0.9, 0.3
+"""A spot of light stays in the picture while the piece is turned by half, and pale paint that
+covers thinly is drawn on front and back alike: what the opposite side shows a third as strong is
+one of them. What is 14 mm across and more, and reaches into the lowest tenth of the wall, may be a
+veil that runs round the foot."""
 
 _SEEN_BESIDE = 0.5
 """A veil at the edge of one photo shows at least half as strong on the next, which sees that place
@@ -116,15 +118,30 @@ def find(evidence: Evidence) -> list[Finding]:
         shift = change_beside(sides[number], pool)
         if shift > _DENSE_DE00:
             found[number] = _dense(sides[number], pool, shift)
+    for view in evidence.views:
+        if view.surface.view == "foot":
+            found.append(_below(view, sides))
     return [each for each in found if each is not None]
+
+
+def _below(view: ViewEvidence, sides: Sequence[ViewEvidence]) -> Finding | None:
+    pool = pool_below(view, sides)
+    if pool is None:
+        return None
+    shift = change_beside(view, pool)
+    return _dense(view, pool, shift) if shift > _DENSE_DE00 else None
 
 
 def _dense(view: ViewEvidence, pool: Mask, shift: float) -> Finding:
     size = 2 * float(np.sqrt(pool.sum() / np.pi)) / view.surface.px_per_mm
+    where = (
+        "seen from below"
+        if view.surface.view == "foot"
+        else "that reaches down to the foot; it is uneven round the piece"
+    )
     why = (
-        f"A milky pool about {in_words(size, view)} across that reaches down to the foot, "
-        f"{shift:.1f} dE00 from the clay beside it; it is uneven round the piece, and no paint on "
-        "it has this colour."
+        f"A milky pool about {in_words(size, view)} across, {where}. It is {shift:.1f} dE00 from "
+        "the clay beside it, and no paint on the piece has this colour."
     )
     return finding(
         view, "pool_tint", pool, (0, 0), shift_de00=shift, certainty=_DENSE_TRUST, why=why
@@ -146,12 +163,16 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
         strong = region & (departure > seed)
         brighter = float(np.median(field.fields[number][..., 2][strong]))
         within = float(np.quantile(own[strong], 0.75))
-        brightest = max(_BRIGHTER, _BRIGHTENS * float(np.median(departure[strong])))
-        if area < _LEAST_MM2 or brighter < -_DARKER:
+        typical = float(np.median(departure[strong]))
+        brightest = max(_BRIGHTER, _BRIGHTENS * typical)
+        at_foot = bool(region[int(_NEAR_FOOT * ROWS) :].any())
+        darkest = max(_DARKER, _DARKENS * typical) if at_foot else _DARKER
+        if area < _LEAST_MM2 or brighter < -darkest:
             continue
         if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
             continue
-        if area < _SPOT_MM2 and share_opposite(views, field, number, region) > STAYS:
+        stays = share_opposite(views, field, number, region)
+        if stays > (STAYS if at_foot else _DRAWN) and not (at_foot and area > _SPOT_MM2):
             continue
         edge = _own_edge(along, field, number, region)
         if within < _OWN_SHARE * seed and edge < _OWN_EDGE * seed:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from grader.faults import pool_tint
-from grader.faults.milk import change_beside, pools_at_foot
+from grader.faults import Evidence, ViewEvidence, pool_tint
+from grader.faults.milk import change_beside, pool_below, pools_at_foot
 from tests.faults import made
 
 Picture = NDArray[np.float64]
@@ -106,3 +108,48 @@ def test_pale_milk_with_a_hard_edge_is_found_on_pale_clay() -> None:
     assert pool is not None
     assert 6 < change_beside(evidence.sides[0], pool) < 14
     assert [each.view for each in pool_tint.find(evidence)] == ["front"]
+
+
+PALE, PALE_MILK = (0.62, 0.58, 0.53), (0.50, 0.57, 0.65)
+RUN = np.maximum(made.ellipse((24, 26), 24, 10), made.box(18, 26, 24, 36))
+"""A pool of 200 mm2 with a run, on a flank that no side photo shows."""
+
+
+def _from_below(below: Picture, sides: Sequence[Picture]) -> tuple[ViewEvidence, Evidence]:
+    evidence = made.seen(*sides, below)
+    *seen, last = evidence.views
+    surface = dataclasses.replace(last.surface, view="foot", photo="foot.jpg")
+    foot = dataclasses.replace(last, surface=surface, skin=None)
+    return foot, dataclasses.replace(evidence, views=(*seen, foot))
+
+
+@pytest.mark.parametrize(("clay", "milk"), [(PALE, PALE_MILK), (made.RED, MILK)])
+def test_a_pool_that_only_the_photo_of_the_foot_shows_is_found(
+    clay: tuple[float, float, float], milk: tuple[float, float, float]
+) -> None:
+    sides = [made.wall(clay, seed=seed) for seed in range(3)]
+    foot, evidence = _from_below(made.lay(made.wall(clay, seed=3), RUN, milk), sides)
+    pool = pool_below(foot, evidence.sides)
+    assert pool is not None
+    assert float(pool.sum()) / made.PX_PER_MM**2 == pytest.approx(230, rel=0.25)
+    (found,) = pool_tint.find(evidence)
+    assert found.view == "foot"
+    assert "seen from below" in found.why
+
+
+def test_sheen_paint_and_small_drips_below_are_no_pool() -> None:
+    sides = [made.wall(PALE, seed=seed) for seed in range(3)]
+    clean = made.wall(PALE, seed=3)
+
+    def found(below: Picture, sides: Sequence[Picture] = sides) -> bool:
+        foot, evidence = _from_below(below, sides)
+        return pool_below(foot, evidence.sides) is not None
+
+    run = made.lay(clean, RUN, PALE_MILK)
+    assert found(run)
+    assert not found(clean)
+    assert not found(made.lay(clean, cv2.GaussianBlur(RUN, (0, 0), 120), PALE_MILK))
+    assert not found(made.lay(clean, made.ellipse((24, 30), 8, 8), PALE_MILK))
+    assert not found(made.lay(clean, RUN, made.COBALT))
+    drawn = made.lay(sides[0], made.ellipse((24, 20), 14, 10), PALE_MILK)
+    assert not found(run, [drawn, *sides[1:]])

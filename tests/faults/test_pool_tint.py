@@ -72,6 +72,27 @@ def test_a_face_that_is_darker_as_well_mirrors_the_sky() -> None:
     assert pool_tint.find(_look(_veiled(42, 58) * shade)) == []
 
 
+@pytest.mark.parametrize(("middle_mm", "found"), [(40, False), (52, True)])
+def test_a_strong_veil_may_lie_in_more_shade_than_the_other_sides_at_the_foot_only(
+    middle_mm: float, found: bool
+) -> None:
+    shade = 1 - 0.2 * _soft(middle_mm - 7, middle_mm + 7, half_mm=16)[..., None]
+    strong = 0.45 * _soft(middle_mm - 6, middle_mm + 6)[..., None]
+    milk = np.array([0.44, 0.52, 0.62])
+    front = (made.wall() * (1 - strong) + strong * milk) * shade
+    assert bool(pool_tint.find(_look(front))) == found
+
+
+@pytest.mark.parametrize("also_behind", [False, True])
+def test_a_pale_shape_drawn_on_front_and_back_is_no_veil(also_behind: bool) -> None:
+    """Wide as a veil, but half-way up the wall, where none runs round the piece."""
+    walls = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    if also_behind:
+        walls[1] = made.wall(seed=2) * (1 - 0.4) + 0.4 * _veiled(24, 40, half_mm=9, seed=2)
+    found = pool_tint.find(made.seen(_veiled(24, 40, half_mm=9), *walls, decorated=False))
+    assert [each.view for each in found] == ([] if also_behind else ["front"])
+
+
 def test_a_veil_at_the_edge_is_believed_where_the_next_view_shows_it_from_the_front() -> None:
     at_the_edge = _veiled(36, 52, middle_mm=43, half_mm=5)
     sound = [made.wall(seed=seed) for seed in (1, 2, 3)]
