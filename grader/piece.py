@@ -21,7 +21,7 @@ from skimage.segmentation import watershed
 from grader.outline.agreement import Expected, settle
 from grader.outline.choice import choose_cut
 from grader.outline.halves import settle_halves
-from grader.outline.parts import fill_holes
+from grader.outline.parts import ball, fill_holes
 from grader.outline.regions import CHROMA_WEIGHT, Mask, Regions, divide, edge_strength, log_look
 from grader.outline.sharp import sharpen
 from grader.outline.still import OneStand
@@ -32,6 +32,10 @@ COARSE_LONG_SIDE_PX = 640
 
 _FINE_LONG_SIDE_PX = 1000
 """Finding the outline needs no more; one pixel here is under 1 % of the area of a piece."""
+
+_STRING_SHARE = 0.022
+"""Of the long side: a handle seen from its edge is as broad, a grain of wood or a joint half that
+(`parts.without_whiskers` takes out what is finer still, at the frame or not)."""
 
 _NOTHING_COST = 4.6
 """Mean cost of an outline without an edge: a chance of one in a hundred."""
@@ -173,7 +177,8 @@ def _silhouette(
     """The outline of the chosen regions at the size of the photo; None where nothing is left."""
     height, width = rgb.shape[:2]
     regions = fill_holes(parts.regions, parts.evidence, regions)
-    chosen = _to_the_frame(regions[parts.regions.labels], parts.coarse)
+    chosen = _without_strings(regions[parts.regions.labels])
+    chosen = _to_the_frame(chosen, parts.coarse)
     mask = _refined(rgb, chosen, cards_px)
     rows, cols = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
     if not rows.size:
@@ -209,6 +214,31 @@ def _paint_cards(
         cv2.fillConvexPoly(cards, np.round(np.asarray(card) * shrink).astype(np.int32), 1)
     # The cut edge of a card throws a thin line of its own.
     return cv2.dilate(cards, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))) > 0
+
+
+def _without_strings(chosen: Mask) -> Mask:
+    """Cut off what leads to the frame as thinly as a grain of wood or a joint between boards.
+
+    A piece that runs out of the photo does so with its wall or the breadth of a handle.
+    """
+    height, width = chosen.shape
+    across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
+    margin = np.ones_like(chosen)
+    margin[down : height - down, across : width - across] = False
+    if not (chosen & margin).any():
+        return chosen
+    wide = 2 * round(_STRING_SHARE * max(height, width) / 2) + 1
+    # Beyond the frame the picture goes on, so that what is cut off by it stays.
+    thick = cv2.morphologyEx(
+        np.pad(chosen.astype(np.uint8), wide, mode="edge"), cv2.MORPH_OPEN, ball(wide)
+    )[wide:-wide, wide:-wide]
+    if not thick.any():
+        return chosen
+    _, strings = cv2.connectedComponents(
+        (chosen & (cv2.dilate(thick, ball(wide)) == 0)).astype("u1")
+    )
+    lead_out = np.unique(strings[margin])
+    return chosen & ~np.isin(strings, lead_out[lead_out > 0])
 
 
 def _to_the_frame(chosen: Mask, rgb: NDArray[np.uint8]) -> Mask:

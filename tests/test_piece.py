@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from skimage import data
 
-from grader.piece import cut_out
+from grader.piece import _without_strings, cut_out
 from tests.drawn import draw_pot
 
 
@@ -78,6 +79,23 @@ def test_a_piece_that_nearly_touches_the_frame_ends_on_its_own_edge(room_px: int
     assert found is not None
     assert not found.touches_frame
     assert overlap(found.mask, pot.mask[close]) > 0.97
+
+
+def test_a_grain_of_wood_that_leads_to_the_frame_is_no_part_of_it() -> None:
+    """Found with the piece and as dark as it, the joint of two boards is no wall that runs out."""
+    pot = draw_pot()
+    chosen = cv2.resize(pot.mask.astype(np.uint8), (640, 640)) > 0
+    middle = int(np.flatnonzero(chosen.any(1)).mean())
+    joint = chosen.copy()
+    joint[middle : middle + 6, 320:] = True
+    assert overlap(_without_strings(joint), chosen) > 0.99
+    assert not _without_strings(joint)[:, -1].any()
+    # A handle that leaves the picture stays, and so does a wall.
+    handle = chosen.copy()
+    handle[middle : middle + 24, 320:] = True
+    assert (_without_strings(handle) == handle).all()
+    wall = chosen[:middle]
+    assert (_without_strings(wall) == wall).all()
 
 
 def test_a_table_of_the_colour_of_the_clay_needs_only_an_edge() -> None:
