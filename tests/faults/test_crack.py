@@ -413,3 +413,14 @@ def test_a_crack_from_the_edge_into_black_paint_is_one() -> None:
     width = np.linspace(0.75, 0.25, len(path))
     (found,) = _found(made.lay(picture, made.line(path, width), made.SLOT), decorated=True)
     assert found.certainty > 0.4
+
+
+def test_a_crack_that_runs_on_from_a_painted_stripe_is_told_from_it() -> None:
+    """They are traced as one line; half of it is red, and the half that is a slot is shorter."""
+    stripe = made.lay(made.wall(), made.line([(22, 6), (22, 30)], 0.9), (0.36, 0.10, 0.06))
+    assert _found(stripe) == []
+    path = made.crack_path((22, 30), 14)
+    slot = made.line(path, np.linspace(0.8, 0.6, len(path)))
+    (found,) = _found(made.lay(stripe, slot, made.SLOT))
+    assert found.certainty > 0.5
+    assert made.place_mm(found)[1] == pytest.approx(37, abs=2)
