@@ -95,12 +95,14 @@ _ALONG_MM = 1.0
 
 _SHORTEST_MM = 3.0
 
-_STEP_OF_DEPTH, _OF_THE_STEP, _EVEN = 0.8, 0.7, 0.25
+_STEP_OF_DEPTH, _OF_THE_STEP, _EVEN, _OTHER_HUE = 0.8, 0.7, 0.25, 0.3
 _STEP_WITHIN = (0.25, 0.85)
 """A line is two where its light, against what lies beside it, steps by a factor of 2.2 in a colour,
 and so much of the step is made between these shares of the shortest line on either side of it,
 just beyond what sections are averaged over. Where a crack runs out, half of it is. Neither part
-spreads by more than the third share of the step, as dots in a row do."""
+spreads by more than the third share of the step, as dots in a row do; and the colours differ by the
+last (log light): a brush line that thins out to a hair where it ends is paler in all of them alike.
+"""
 
 _MOST_POINTS = 20000
 """More than three metres of line: where there are more points they are grain, and the faintest are
@@ -187,16 +189,16 @@ def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
     light = fill_from(surface.light, solid)
     for chain in _chains(points, across, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
         line = _read(surface, light, points[chain], across[chain])
-        parts = _parts_of_one_depth(line, round(surface.px(_SHORTEST_MM)))
+        parts = _parts_of_one_colour(line, round(surface.px(_SHORTEST_MM)))
         if len(parts) == 1:
             yield line
         else:
             yield from (_read(surface, light, points[chain[p]], across[chain[p]]) for p in parts)
 
 
-def _parts_of_one_depth(line: Line, shortest_px: int) -> list[slice]:
-    """Points of a line, parted where it steps from one depth to another: there a crack runs out of
-    the end of a painted stripe, or a stripe begins where a shadow ends.
+def _parts_of_one_colour(line: Line, shortest_px: int) -> list[slice]:
+    """Points of a line, parted where it steps to another depth and colour: there a crack runs out
+    of the end of a painted stripe.
 
     A crack that tapers loses its depth little by little, and stays one.
     """
@@ -222,7 +224,8 @@ def _parts_of_one_depth(line: Line, shortest_px: int) -> list[slice]:
     here, there = (seen[(way > near) & (way < far)] for way in (-away, away))
     step = np.abs(np.median(here, axis=0) - np.median(there, axis=0))
     clear = (apart > _STEP_OF_DEPTH) & (np.maximum(*unrest) < _EVEN * apart)
-    if not (clear & (step > _OF_THE_STEP * apart)).any():
+    other_hue = np.ptp(levels[0] - levels[1]) > _OTHER_HUE
+    if not (other_hue and (clear & (step > _OF_THE_STEP * apart)).any()):
         return [slice(0, len(seen))]
     return [slice(0, at), slice(at, len(seen))]
 
