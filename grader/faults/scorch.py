@@ -57,8 +57,8 @@ than it colours, and dust or an outline that takes in a strip of table moves one
 
 _LEFT = 1 / 3
 """A faint one is light where less than this of it is left after what want of light brings about on
-the same piece. Of 60 scorches and browned sides 0.36 and more was left, of what the bevel of a
-foot, facets and the shade of handles made 0.15 and less."""
+the same piece. Of 60 scorches and browned sides 0.39 and more was left, of what the bevel of a
+foot, facets and the shade of handles made 0.21 and less."""
 
 _LEAST_MM2 = 18.0
 """A patch of 5 mm, the smallest scorch of the trade."""
