@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.fits import fit_of_most
 from grader.piece import Mask
 from grader.surface import Plane, Surface, fill_from, shrink
 
@@ -131,16 +132,7 @@ def _some(where: Mask) -> tuple[NDArray[np.intp], NDArray[np.intp]] | None:
 
 def _fit(terms: NDArray[np.float64], values: NDArray[np.floating]) -> NDArray[np.float64]:
     """Weights of a linear fit from which outliers are dropped, shape (terms, channels)."""
-    keep = np.ones(len(values), bool)
-    weights = np.zeros((terms.shape[1], values.shape[1]))
-    for _ in range(4):
-        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
-        rest = np.abs(values - terms @ weights)
-        spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-4
-        keep = (rest < 2.5 * spread).all(1)
-        if keep.sum() < _FEWEST:
-            break
-    return weights
+    return fit_of_most(terms, values, rounds=4, least_spread=1e-4, fewest=_FEWEST)
 
 
 def free_of_light(

@@ -216,13 +216,19 @@ def _paint_cards(
     return cv2.dilate(cards, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))) > 0
 
 
+def _strips(chosen: Mask) -> tuple[int, int]:
+    """Breadth of the strips along the sides and at the top and bottom in which a margin ends."""
+    height, width = chosen.shape
+    return round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
+
+
 def _without_strings(chosen: Mask) -> Mask:
     """Cut off what leads to the frame as thinly as a grain of wood or a joint between boards.
 
     A piece that runs out of the photo does so with its wall or the breadth of a handle.
     """
     height, width = chosen.shape
-    across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
+    across, down = _strips(chosen)
     margin = np.ones_like(chosen)
     margin[down : height - down, across : width - across] = False
     if not (chosen & margin).any():
@@ -234,9 +240,8 @@ def _without_strings(chosen: Mask) -> Mask:
     )[wide:-wide, wide:-wide]
     if not thick.any():
         return chosen
-    _, strings = cv2.connectedComponents(
-        (chosen & (cv2.dilate(thick, ball(wide)) == 0)).astype("u1")
-    )
+    thin = chosen & (cv2.dilate(thick, ball(wide)) == 0)
+    _, strings = cv2.connectedComponents(thin.astype(np.uint8))
     lead_out = np.unique(strings[margin])
     return chosen & ~np.isin(strings, lead_out[lead_out > 0])
 
@@ -247,8 +252,7 @@ def _to_the_frame(chosen: Mask, rgb: NDArray[np.uint8]) -> Mask:
     Where the pixels at the frame look more like the piece than like the frame beside it, the piece
     runs out of the photo; else it ends on the sharpest edge within the margin.
     """
-    height, width = chosen.shape
-    across, down = round(1.5 * MARGIN_SHARE * width), round(1.5 * MARGIN_SHARE * height)
+    across, down = _strips(chosen)
     strips = (across, across, down)
     out = chosen.copy()
     if not any(

@@ -215,11 +215,12 @@ def _parts_of_one_colour(line: Line, shortest_px: int) -> list[slice]:
     change = before - after / (len(seen) - count)
     between = (change**2 * count * (len(seen) - count)).max(1)
     at = int(low + between.argmax())
-    levels = [np.median(part, axis=0) for part in (seen[:at], seen[at:])]
+    parts = (seen[:at], seen[at:])
+    levels = [np.median(part, axis=0) for part in parts]
     apart = np.abs(levels[0] - levels[1])
     unrest = [
         np.quantile(np.abs(part - level), _MOST, axis=0) / 1.28
-        for part, level in zip((seen[:at], seen[at:]), levels, strict=True)
+        for part, level in zip(parts, levels, strict=True)
     ]
     away = (length - length[at]) / shortest_px
     near, far = _STEP_WITHIN

@@ -115,10 +115,10 @@ def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None
     -------
     ndarray of bool, shape (h, w), or None
     """
-    off = foot.surface.chroma - foot.zones.clay_chroma
-    red, blue = cv2.split(off)
+    red, blue = cv2.split(foot.surface.chroma - foot.zones.clay_chroma)
+    change = np.hypot(red, blue)
     milky = (red < _BELOW_LESS_RED) & (blue > np.maximum(_BELOW_MORE_BLUE, -_BLUE_SHARE * red))
-    milky &= (np.hypot(red, blue) > _BELOW_CHANGE) & foot.zones.paint & _as_light_as_clay(foot)
+    milky &= (change > _BELOW_CHANGE) & foot.zones.paint & _as_light_as_clay(foot)
     milky = opened(milky, foot.surface.px(_SEAM_MM / 2))
     mm2 = foot.surface.px(1.0) ** 2
     out = np.zeros(milky.shape, bool)
@@ -128,7 +128,7 @@ def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None
         region = labels == number
         if (
             area_mm2 > _BELOW_MM2
-            and _ends_soon(foot, region, np.hypot(red, blue))
+            and _ends_soon(foot, region, change)
             and not _is_paint(foot, region)
             and _painted_mm2(sides, foot, region) < _PAINTED_SHARE * area_mm2
         ):
@@ -162,8 +162,7 @@ def change_beside(view: ViewEvidence, pool: Mask) -> float:
 def _candidate(view: ViewEvidence) -> Mask:
     surface = view.surface
     out = np.zeros(surface.mask.shape, bool)
-    height = len(out)
-    bottom = height - 1 - np.argmax(surface.mask[::-1], axis=0)
+    bottom = _lowest(surface.mask)
     slope = _slope(bottom, surface.px(_ARC_MM))
     milky = _milky(view)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(milky.astype(np.uint8))
@@ -172,12 +171,16 @@ def _candidate(view: ViewEvidence) -> Mask:
             continue
         region = labels == number
         columns = region.any(0)
-        lowest = height - 1 - np.argmax(region[::-1], axis=0)
-        at_foot = (bottom - lowest)[columns] < surface.px(_FOOT_MM)
+        at_foot = (bottom - _lowest(region))[columns] < surface.px(_FOOT_MM)
         stands_there = float(np.median(slope[columns])) < _STEEPEST_ARC
         if at_foot.mean() > _AT_FOOT and stands_there and not _is_paint(view, region):
             out |= region
     return out
+
+
+def _lowest(mask: Mask) -> NDArray[np.intp]:
+    """Lowest row of a mask in each column; the last where a column has none of it."""
+    return np.asarray(len(mask) - 1 - np.argmax(mask[::-1], axis=0))
 
 
 def _slope(bottom: NDArray[np.intp], reach_px: float) -> NDArray[np.float64]:
@@ -220,13 +223,18 @@ def _is_paint(view: ViewEvidence, region: Mask) -> bool:
     surface = view.surface
     _, labels = cv2.connectedComponents(view.zones.paint.astype(np.uint8))
     own = view.zones.paint & np.isin(labels, np.unique(labels[region]))
-    core = shrink(region, surface.px(_CORE_MM))
-    core = core if core.any() else region
+    core = _core(view, region)
     elsewhere = view.zones.paint & ~grow(region | own, surface.px(_CORE_MM))
     off = np.abs(surface.chroma[elsewhere] - np.median(surface.chroma[core], axis=0)).max(-1)
     lighter = np.abs(surface.tone[elsewhere] - np.median(surface.tone[core]))
     alike = (off < _SAME_COLOUR) & (lighter < _SAME_TONE)
     return float(alike.sum()) > _PAINT_MM2 * surface.px(1.0) ** 2
+
+
+def _core(view: ViewEvidence, region: Mask) -> Mask:
+    """A region without its blurred edge, where anything is left of it."""
+    core = shrink(region, view.surface.px(_CORE_MM))
+    return core if core.any() else region
 
 
 def _ends_soon(view: ViewEvidence, region: Mask, change: Plane) -> bool:
@@ -240,8 +248,7 @@ def _ends_soon(view: ViewEvidence, region: Mask, change: Plane) -> bool:
 
 def _painted_mm2(sides: Sequence[ViewEvidence], foot: ViewEvidence, region: Mask) -> float:
     """Most that a side shows, away from its foot, of paint in the colour of a region."""
-    core = shrink(region, foot.surface.px(_CORE_MM))
-    core = core if core.any() else region
+    core = _core(foot, region)
     colour = np.median((foot.surface.chroma - foot.zones.clay_chroma)[core], axis=0)
     tone = float(np.median(_above_clay(foot)[core]))
     most = 0.0
@@ -249,8 +256,7 @@ def _painted_mm2(sides: Sequence[ViewEvidence], foot: ViewEvidence, region: Mask
         surface, paint = view.surface, view.zones.paint
         off = np.abs(surface.chroma - view.zones.clay_chroma - colour).max(-1)
         alike = paint & (off < _SAME_COLOUR) & (np.abs(_above_clay(view) - tone) < _SAME_TONE)
-        bottom = len(paint) - 1 - np.argmax(surface.mask[::-1], axis=0)
-        low = np.arange(len(paint))[:, None] > bottom - surface.px(_DRIP_MM)
+        low = np.arange(len(paint))[:, None] > _lowest(surface.mask) - surface.px(_DRIP_MM)
         _, labels = cv2.connectedComponents(paint.astype(np.uint8))
         alike &= ~np.isin(labels, np.unique(labels[alike & low]))
         most = max(most, float(alike.sum()) / surface.px(1.0) ** 2)

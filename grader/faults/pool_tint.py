@@ -22,6 +22,7 @@ from grader.faults.soft import (
     STAYS,
     Direction,
     SkinField,
+    core_of,
     depart,
     hemmed,
     on_photo,
@@ -115,24 +116,17 @@ def find(evidence: Evidence) -> list[Finding]:
         soft = found[number]
         if pool is None or (soft is not None and soft.certainty >= _DENSE_TRUST):
             continue
-        shift = change_beside(sides[number], pool)
-        if shift > _DENSE_DE00:
-            found[number] = _dense(sides[number], pool, shift)
+        found[number] = _dense(sides[number], pool) or soft
     for view in evidence.views:
-        if view.surface.view == "foot":
-            found.append(_below(view, sides))
+        if view.surface.view == "foot" and (pool := pool_below(view, sides)) is not None:
+            found.append(_dense(view, pool))
     return [each for each in found if each is not None]
 
 
-def _below(view: ViewEvidence, sides: Sequence[ViewEvidence]) -> Finding | None:
-    pool = pool_below(view, sides)
-    if pool is None:
-        return None
+def _dense(view: ViewEvidence, pool: Mask) -> Finding | None:
     shift = change_beside(view, pool)
-    return _dense(view, pool, shift) if shift > _DENSE_DE00 else None
-
-
-def _dense(view: ViewEvidence, pool: Mask, shift: float) -> Finding:
+    if shift <= _DENSE_DE00:
+        return None
     size = 2 * float(np.sqrt(pool.sum() / np.pi)) / view.surface.px_per_mm
     where = (
         "seen from below"
@@ -222,7 +216,7 @@ def _shines(view: ViewEvidence, fields: NDArray[np.float32], region: Mask, brigh
 def _own_edge(along: NDArray[np.float32], field: SkinField, number: int, region: Mask) -> float:
     """How far the strong part of a region stands out from the cells of this view round it."""
     departure, known = field.departure[number], field.known[number]
-    core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
+    core = core_of(departure, region)
     near, far = (
         cv2.dilate(region.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
         for size in (3, 2 * _EDGE_CELLS + 1)

@@ -19,6 +19,7 @@ from grader.faults.soft import (
     STAYS,
     Direction,
     SkinField,
+    core_of,
     depart,
     hemmed,
     left_by_light,
@@ -149,7 +150,7 @@ def _beneath_paint(
 
 def _as_burnt(fields: NDArray[np.float32], departure: NDArray[np.float32], region: Mask) -> bool:
     """Whether the strong part of a region moves in tone and in both hues as burnt clay does."""
-    core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
+    core = core_of(departure, region)
     red, _, tone = (float(value) for value in np.median(fields[core], axis=0))
     along = float(np.median(departure[core]))
     darkens = _DARKENING[0] * along < -tone < _DARKENING[1] * along

@@ -18,6 +18,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
 from grader.findings import BESIDE, OPPOSITE, quarters_between
+from grader.fits import fit_of_most
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
 from grader.surface import light_of
@@ -185,14 +186,15 @@ def _per_tone(sound: NDArray[np.float32], weights: NDArray[np.float32]) -> float
     if len(skin) < _FEWEST_CELLS:
         return 0.0
     hue, tone = skin[:, :2] @ weights[:2], skin[:, 2]
-    keep = np.ones(len(skin), bool)
-    slope = 0.0
-    for _ in range(4):
-        slope, level = np.polyfit(tone[keep], hue[keep], 1)
-        rest = np.abs(hue - level - slope * tone)
-        keep = rest < 2.5 * (1.4826 * np.median(rest[keep]) + 1e-4)
+    terms = np.column_stack([tone, np.ones_like(tone)]).astype(float)
+    fit = fit_of_most(terms, hue[:, None], rounds=4, least_spread=1e-4, fewest=1)
     follows = float(np.corrcoef(tone, hue)[0, 1]) if min(np.ptp(tone), np.ptp(hue)) > 0 else 0.0
-    return float(slope) if abs(follows) > _FOLLOWS else 0.0
+    return float(fit[0, 0]) if abs(follows) > _FOLLOWS else 0.0
+
+
+def core_of(departure: NDArray[np.float32], region: Mask) -> Mask:
+    """Cells of a region that depart at least half as far as its strongest tenth."""
+    return region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
 
 
 def left_by_light(field: SkinField, number: int, region: Mask) -> float:
@@ -206,7 +208,7 @@ def left_by_light(field: SkinField, number: int, region: Mask) -> float:
     region : ndarray of bool, shape (ROWS, COLUMNS)
     """
     departure = field.departure[number]
-    core = region & (departure > 0.5 * float(np.quantile(departure[region], 0.9)))
+    core = core_of(departure, region)
     along = float(np.median(departure[core]))
     return 1 - field.per_tone * float(np.median(field.fields[number][core][:, 2])) / along
 
@@ -277,18 +279,11 @@ def _plane(field: NDArray[np.float32], known: Mask) -> NDArray[np.float32]:
     terms = np.stack(
         [np.ones_like(rows), rows, cols, rows * cols, rows**2, cols**2], axis=-1
     ).reshape(-1, 6)
-    values = field.reshape(-1, 3)
-    keep = known.ravel().copy()
-    if keep.sum() < 60:
+    seen = known.ravel()
+    if seen.sum() < 60:
         return np.full_like(field, np.nan)
-    weights = np.zeros((6, 3))
-    for _ in range(5):
-        weights = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
-        rest = np.abs(values - terms @ weights)
-        spread = 1.4826 * np.median(rest[keep], axis=0) + 1e-3
-        keep = known.ravel() & (rest < 2.5 * spread).all(-1)
-        if keep.sum() < 60:
-            break
+    values = field.reshape(-1, 3)[seen]
+    weights = fit_of_most(terms[seen], values, rounds=5, least_spread=1e-3, fewest=60)
     return (terms @ weights).reshape(field.shape).astype(np.float32)
 
 
