@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
+from datetime import datetime
 
 from grader.record.events import Event, in_force, load_events
 from grader.record.pieces import piece_id_of, rounds_of
@@ -29,9 +29,6 @@ _WORDS = {
     "undo": "event {undoes} taken back",
     "proposed": "the rules propose {value} (verdict {verdict})",
 }
-
-
-_SECOND = len("2026-11-20T09:15:02")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +100,21 @@ def _facts(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:
 
 
 def _together(said: Iterable[tuple[str, str, str, str]]) -> Iterator[Line]:
-    """Tell on one line what was said in one go: same head and tail, the same second."""
+    """Tell on one line what was said in one go: same head and tail, within a second of the last."""
+    goes: list[list[tuple[str, str, str, str]]] = []
+    for each in said:
+        last = goes[-1][-1] if goes else None
+        if last and (last[1], last[3]) == (each[1], each[3]) and _seconds(last[0], each[0]) < 1.0:
+            goes[-1].append(each)
+        else:
+            goes.append([each])
+    for words in goes:
+        at, head, _, tail = words[0]
+        yield Line(at, head + ", ".join(each[2] for each in words) + tail)
 
-    def go(each: tuple[str, str, str, str]) -> tuple[str, str, str]:
-        at, head, _, tail = each
-        return at[:_SECOND], head, tail
 
-    for (_, head, tail), group in groupby(said, go):
-        words = list(group)
-        yield Line(words[0][0], head + ", ".join(each[2] for each in words) + tail)
+def _seconds(before: str, after: str) -> float:
+    return (datetime.fromisoformat(after) - datetime.fromisoformat(before)).total_seconds()
 
 
 def _surveys(db: sqlite3.Connection, piece_id: int) -> Iterator[Line]:

@@ -12,7 +12,7 @@ from grader.record.decisions import decide_grade, say_note
 from grader.record.facts import set_facts
 from grader.record.queries import batches, piece_list, review_list
 from grader.record.studio import Studio
-from grader.record.timeline import timeline
+from grader.record.timeline import _together, timeline
 from tests.record.kit import BOOK, MORNING, a_batch, add, four_sides, three_pieces
 
 
@@ -115,3 +115,18 @@ def test_the_history_tells_everything_in_order(filled: Studio) -> None:
         "you decided: second: too many",
     ):
         assert text in texts
+
+
+def test_what_is_said_in_one_go_stays_one_line_over_the_turn_of_a_second() -> None:
+    said = [
+        ("2026-11-20T09:15:02.998Z", "", "design moth", " (pieces.csv)"),
+        ("2026-11-20T09:15:03.001Z", "", "form beaker", " (pieces.csv)"),
+        ("2026-11-20T09:15:03.002Z", "", "shelf 2", " (said)"),
+        ("2026-11-20T09:15:05.000Z", "", "shelf 3", " (said)"),
+    ]
+    told = [(line.at, line.text) for line in _together(said)]
+    assert told == [
+        ("2026-11-20T09:15:02.998Z", "design moth, form beaker (pieces.csv)"),
+        ("2026-11-20T09:15:03.002Z", "shelf 2 (said)"),
+        ("2026-11-20T09:15:05.000Z", "shelf 3 (said)"),
+    ]
