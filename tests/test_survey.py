@@ -16,7 +16,7 @@ from PIL import Image
 from grader import survey
 from grader.batch import PieceEntry, Shot
 from grader.facts import PieceFacts
-from grader.faults import doubt_soft
+from grader.faults import doubt_lost
 from grader.findings import Finding
 from grader.piece import Silhouette, cut_out, cut_out_again
 from tests.drawn import draw_pot
@@ -70,7 +70,7 @@ def test_an_outline_that_one_side_has_alone_is_found_again(
     assert len(again) == (1 if mended else 0)
 
 
-def test_a_soft_fault_is_trusted_less_where_the_outline_is_lost(
+def test_a_soft_fault_or_a_faint_line_is_trusted_less_where_the_outline_is_lost(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def unsure(
@@ -84,10 +84,12 @@ def test_a_soft_fault_is_trusted_less_where_the_outline_is_lost(
     monkeypatch.setattr(survey, "cut_out", unsure)
     gathered = survey.gather(_entry(tmp_path, SIDES[:3]))
     assert gathered.evidence.lost == {"V01/right.png"}
+    kinds = (("pool_tint", 1.0), ("crack", 1.0), ("crack", 0.4), ("pool_tint", 0.4), ("pit", 0.3))
     found = [
-        Finding(fault, photo, "right", (0, 0, 9, 9), (), "clay", 9.0, 60.0, 0.5, 6.0, 1.0, "")
-        for fault in ("pool_tint", "crack")
+        Finding(fault, photo, "right", (0, 0, 9, 9), (), "clay", 9.0, 60.0, 0.5, 6.0, sure, "")
         for photo in ("V01/right.png", "V01/back.png")
+        for fault, sure in kinds
     ]
-    doubted = doubt_soft(found, gathered.evidence.lost)
-    assert [each.certainty for each in doubted] == [0.4, 1.0, 1.0, 1.0]
+    doubted = doubt_lost(found, gathered.evidence.lost)
+    left = [(each.fault, each.certainty) for each in doubted]
+    assert left == [("pool_tint", 0.4), ("crack", 1.0), ("pit", 0.3), *kinds]

@@ -24,6 +24,9 @@ _SOFT, _LOST_TRUST = frozenset({"scorch", "one_sided_browning", "pool_tint"}), 0
 """Faults that are measured against the rest of the wall, and what is left of their certainty where
 the outline is lost: table or a handle's light may have been held against the clay."""
 
+_WORTH_A_LOOK = 0.2
+"""Certainty that must be left: less is not worth the maker's time."""
+
 
 def find_all(evidence: Evidence) -> tuple[Finding, ...]:
     """Ask every fault module.
@@ -38,7 +41,7 @@ def find_all(evidence: Evidence) -> tuple[Finding, ...]:
         In the order of the modules, then of the views.
     """
     found = unexplained([each for module in _MODULES for each in module.find(evidence)])
-    return doubt_soft(found, evidence.lost)
+    return doubt_lost(found, evidence.lost)
 
 
 def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -61,8 +64,8 @@ def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
     )
 
 
-def doubt_soft(found: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding, ...]:
-    """Trust a soft fault less where the table may be taken for the piece.
+def doubt_lost(found: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding, ...]:
+    """Trust what a photo shows less where the table may be taken for the piece.
 
     Parameters
     ----------
@@ -73,14 +76,24 @@ def doubt_soft(found: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding,
     Returns
     -------
     tuple of Finding
-        In the same order.
+        In the same order, without those of which too little is left.
     """
-    return tuple(
-        replace(each, certainty=round(_LOST_TRUST * each.certainty, 2))
-        if each.photo in lost and each.fault in _SOFT
-        else each
+    doubted = (
+        replace(each, certainty=round(_left(each), 2)) if each.photo in lost else each
         for each in found
     )
+    return tuple(
+        each for each in doubted if each.photo not in lost or each.certainty > _WORTH_A_LOOK
+    )
+
+
+def _left(found: Finding) -> float:
+    """Certainty that is left to a finding where the outline is lost."""
+    if found.fault in _SOFT:
+        return _LOST_TRUST * found.certainty
+    # A clear crack is one wherever the outline runs. A faint line beside a wrong outline is sooner
+    # a grain of the table or what is seen of a drawn line.
+    return found.certainty**2 if found.fault == "crack" else found.certainty
 
 
 def _within(veil: Finding, streaks: Finding) -> bool:

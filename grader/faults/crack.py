@@ -34,6 +34,7 @@ from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
 from grader.findings import BESIDE, Finding
+from grader.piece import Mask
 
 _LENGTH_MM = (3.5, 8.0)
 """From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no
@@ -325,6 +326,9 @@ def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
     """The near lip before a dark inside, and rims of glaze that drew back."""
     # Raw clay has no glaze that could draw back.
     rolls = [] if finish == "raw" else rims(view, coloured=finish == "coloured")
+    if finish == "coloured" and view.skin is not None:
+        # Its lip may lie so low that no inside shows above it.
+        rolls.append(_top(view.surface.mask))
     tone, inside = view.surface.tone, view.zones.inside
     if not inside.any() or not view.zones.wall.any():
         return rolls
@@ -337,6 +341,12 @@ def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
         inside.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
     return [*rolls, *(contour[:, 0].astype(np.float64) for contour in contours)]
+
+
+def _top(mask: Mask) -> Points:
+    """Upper edge of a mask, (x, y) of each column of it."""
+    columns = np.flatnonzero(mask.any(axis=0))
+    return np.stack([columns, mask.argmax(axis=0)[columns]], axis=1).astype(np.float64)
 
 
 def _is_rim(

@@ -327,6 +327,22 @@ def test_a_coloured_glaze_breaks_dark_along_its_lip(finish: Finish, is_crack: bo
     assert bool(crack.find(dataclasses.replace(evidence, views=(seen,)))) == is_crack
 
 
+@pytest.mark.parametrize(("from_top_mm", "is_crack"), [(2.0, False), (6.0, True)])
+def test_a_coloured_glaze_breaks_dark_along_a_lip_that_hides_its_inside(
+    from_top_mm: float, is_crack: bool
+) -> None:
+    along = [(14 + t, from_top_mm + 0.3 * np.sin(t / 2.5)) for t in range(20)]
+    picture = made.lay(made.wall(), made.line(along, 0.5), made.SLOT)
+    assert not made.seen(picture, finish="coloured").views[0].zones.inside.any()
+    assert bool(_found(picture, decorated=False, finish="coloured")) == is_crack
+    assert _found(picture, decorated=False)
+
+
+def test_a_crack_over_the_lip_of_a_coloured_glaze_is_found() -> None:
+    picture = made.crack(made.wall(), start_mm=(22, 0), length_mm=12)
+    assert _found(picture, decorated=False, finish="coloured")
+
+
 def test_a_crack_in_clay_that_gives_little_blue_is_one() -> None:
     """What little light comes out of a slot is much of the blue that dark brown clay gives."""
     clay = (0.095, 0.047, 0.025)

@@ -143,3 +143,17 @@ def test_a_spot_that_stays_in_the_picture_is_light(also_behind: bool) -> None:
         walls[1] = _veiled(40, 49, half_mm=5, seed=2)
     found = pool_tint.find(made.seen(spot, *walls, decorated=False))
     assert [each.view for each in found] == ([] if also_behind else ["front"])
+
+
+@pytest.mark.parametrize("sides", [1, 2, 3])
+def test_unsure_veils_all_round_are_light(sides: int) -> None:
+    middles = (10, 38, 24)
+    walls = [
+        _veiled(-10, 9, middles[number], 9, seed=number)
+        if number < sides
+        else made.wall(seed=number)
+        for number in range(4)
+    ]
+    found = pool_tint.find(made.seen(*walls, decorated=False))
+    assert all(each.certainty <= 0.4 for each in found)
+    assert len(found) == (sides if sides < 3 else 0)

@@ -199,8 +199,18 @@ def _shows(what: Any) -> bool:
 
 def _stays(seen: Window, code: str, *, last: bool) -> bool:
     """Wait until the page has answered a grade; True where it asks once more."""
-    answer = seen.page.wait_for_function(_SETTLED, arg=[code, last]).json_value()
+    from playwright.sync_api import TimeoutError as PlaywrightTimeout
+
+    try:
+        answer = seen.page.wait_for_function(_SETTLED, arg=[code, last]).json_value()
+    except PlaywrightTimeout:
+        pytest.fail(f"no answer to the grade of {code}; the page shows:\n{_text(seen)}")
     return bool(answer == "stays")
+
+
+def _text(seen: Window) -> str:
+    """What the bench shows, to tell what it waits for."""
+    return str(seen.page.locator(".bench").inner_text())
 
 
 # --- a few pieces, for all else --------------------------------------------------------------
