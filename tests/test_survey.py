@@ -17,7 +17,7 @@ from grader import survey
 from grader.batch import PieceEntry, Shot
 from grader.facts import PieceFacts
 from grader.faults import doubt_lost
-from grader.findings import Finding
+from grader.findings import FaultName, Finding
 from grader.piece import Silhouette, cut_out, cut_out_again
 from tests.drawn import draw_pot
 
@@ -84,6 +84,7 @@ def test_a_soft_fault_or_a_faint_line_is_trusted_less_where_the_outline_is_lost(
     monkeypatch.setattr(survey, "cut_out", unsure)
     gathered = survey.gather(_entry(tmp_path, SIDES[:3]))
     assert gathered.evidence.lost == {"V01/right.png"}
+    kinds: tuple[tuple[FaultName, float], ...]
     kinds = (("pool_tint", 1.0), ("crack", 1.0), ("crack", 0.4), ("pool_tint", 0.4), ("pit", 0.3))
     found = [
         Finding(fault, photo, "right", (0, 0, 9, 9), (), "clay", 9.0, 60.0, 0.5, 6.0, sure, "")
