@@ -481,6 +481,28 @@ def test_photos_are_sorted_with_the_keyboard_and_put_back(
         assert not seen.errors
 
 
+def test_a_click_counts_though_an_answer_comes_while_the_button_is_pressed(
+    browser: Any, few_address: str, few: Studio
+) -> None:
+    def is_turned() -> bool:
+        photos = piece_view(few, "K03").photos
+        return any(photo.turn_deg for photo in photos)
+
+    with window(browser, few_address) as seen:
+        seen.go("unload", until=".tray")
+        every = seen.page.get_by_label("Piece K04", exact=True).get_by_role("button", name="All")
+        seen.page.get_by_role("button", name="Choose photo K03, back", exact=True).click()
+        every.hover()
+        seen.page.mouse.down()
+        turn = seen.page.get_by_role("button", name="Turn ↻", exact=True)
+        turn.focus()
+        seen.press("Enter")
+        seen.until(is_turned)
+        seen.calm()
+        seen.page.mouse.up()
+        seen.page.get_by_text("5 photos chosen").wait_for()
+
+
 def test_refire_is_shown_before_and_after_and_can_be_seen_otherwise(
     browser: Any, tmp_path: Path
 ) -> None:

@@ -4,6 +4,7 @@ class BenchFrame extends BenchPanel {
   // --- pictures -------------------------------------------------------------------------------
 
   render() {
+    if (this.press.holds()) return;
     if (this.piece && this.arrived !== this.at) this.arrive();
     const held = this.focused();
     this.renderTop();

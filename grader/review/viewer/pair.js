@@ -25,6 +25,7 @@ class Pair {
   constructor(root) {
     this.part = (role) => root.querySelector(`[data-role="${role}"]`);
     this.stages = {};
+    this.press = new Press(root, () => this.render());
     for (const side of ["before", "after"]) {
       const host = this.part(side);
       this.stages[side] = new Stage(host, { onPick: (place) => this.pick(place, side), onMoved: () => this.follow(side) });
@@ -40,6 +41,7 @@ class Pair {
   }
 
   close() {
+    this.press.close();
     this.stages.before.close();
     this.stages.after.close();
   }
@@ -101,6 +103,7 @@ class Pair {
   }
 
   render() {
+    if (this.press.holds()) return;
     const view = this.data.views.find((each) => each.view === this.view) || this.data.views[0];
     for (const side of ["before", "after"]) {
       const photos = view ? view[side] : [];

@@ -21,6 +21,53 @@ export function el(name, attributes = {}, ...children) {
   return node;
 }
 
+// Long enough for a tap to be told as a click after the finger is up.
+const RELEASED_MS = 100;
+
+// A button that is made anew between press and release is never clicked: the browser tells a click
+// only of what felt both. What an answer of the record changes waits until the finger is up.
+export class Press {
+  constructor(root, again) {
+    this.again = again;
+    this.down = false;
+    this.late = false;
+    this.onDown = (event) => {
+      if (!(event.target instanceof Element) || !event.target.closest("button, summary, a")) return;
+      clearTimeout(this.timer);
+      this.down = true;
+      for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, this.onUp, { capture: true, once: true });
+    };
+    this.onUp = () => { this.timer = setTimeout(() => this.release(), RELEASED_MS); };
+    this.onClick = (event) => {
+      // Enter on the button that has the focus tells a click, too, but not of this press.
+      if (!event.detail) return;
+      clearTimeout(this.timer);
+      this.timer = setTimeout(() => this.release(), 0);
+      // What the click itself changes is shown at once.
+      this.down = false;
+    };
+    root.addEventListener("pointerdown", this.onDown, true);
+    root.addEventListener("click", this.onClick, true);
+    this.close = () => {
+      clearTimeout(this.timer);
+      root.removeEventListener("pointerdown", this.onDown, true);
+      root.removeEventListener("click", this.onClick, true);
+      for (const kind of ["pointerup", "pointercancel"]) window.removeEventListener(kind, this.onUp, true);
+    };
+  }
+
+  release() {
+    this.down = false;
+    if (this.late) this.again();
+  }
+
+  // Whether to make things anew later.
+  holds() {
+    this.late = this.down;
+    return this.down;
+  }
+}
+
 export function svg(name, attributes = {}) {
   const node = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);

@@ -23,12 +23,14 @@ class Sheet {
     this.body = root.querySelector("[data-role='sheet']");
     this.leftOut = new Set();
     this.only = null;
+    this.press = new Press(root, () => this.render());
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
   }
 
   close() {
     document.removeEventListener("keydown", this.onKey);
+    this.press.close();
   }
 
   take({ data, setTriggerValue }) {
@@ -60,6 +62,7 @@ class Sheet {
   }
 
   render() {
+    if (this.press.holds()) return;
     const parts = [];
     if (this.data.summary) parts.push(this.summary(this.data.summary));
     for (const group of this.data.groups) {

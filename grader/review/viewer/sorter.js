@@ -14,6 +14,7 @@ export default function (component) {
   sorter.take(component);
   return () => {
     clearTimeout(sorter.reminder);
+    sorter.press.close();
     sorters.delete(root);
   };
 }
@@ -26,6 +27,7 @@ class Sorter {
     this.target = "";
     // What was said and is not answered yet, in order; the first of it is under way.
     this.said = [];
+    this.press = new Press(root, () => this.render());
   }
 
   take({ data, setTriggerValue }) {
@@ -68,6 +70,7 @@ class Sorter {
   }
 
   render() {
+    if (this.press.holds()) return;
     const scope = this.root instanceof ShadowRoot ? this.root : document;
     const held = scope.activeElement && this.root.contains(scope.activeElement) ? scope.activeElement.getAttribute("data-focus") : null;
     this.body.replaceChildren(this.bar(), ...this.data.pieces.map((piece) => this.row(piece)),

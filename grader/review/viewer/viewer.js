@@ -55,6 +55,7 @@ class Bench extends BenchFrame {
       onDrawn: () => this.chooseFault(),
       onMoved: () => this.tellScale(),
     });
+    this.press = new Press(root, () => this.render());
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
     this.onLeave = (event) => {
@@ -71,6 +72,7 @@ class Bench extends BenchFrame {
     window.removeEventListener("resize", this.onResize);
     for (const timer of [this.waiting, this.reminder, this.ahead, this.hushed]) clearTimeout(timer);
     this.stage.close();
+    this.press.close();
   }
 
   // --- what the record says ------------------------------------------------------------------
