@@ -169,8 +169,8 @@ def test_thirty_pieces_are_judged_with_few_key_presses(
         assert len(re.findall(rb"/Type\s*/Page\b", seen.page.pdf())) > 1
         assert not seen.foreign
         assert not seen.errors
-    rows = piece_list(thirty)
-    assert [row.code for row in rows if row.decided is None] == []
+    undecided = [row.code for row in piece_list(thirty) if row.decided is None]
+    assert undecided == [], [piece_view(thirty, code) for code in undecided]
     for code, spots in pieces.items():
         if code not in passed:
             assert len(piece_view(thirty, code).said.judged) == len(spots), code
