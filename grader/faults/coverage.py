@@ -102,12 +102,14 @@ class Relative:
 class Coverage:
     """Share of clay at each place, from three colours and from chromaticity; and the error.
 
-    `error` is the distance from the line of the nearest paint, as a share of its length.
+    `error` is the distance from the line of the nearest paint, as a share of its length; `tint` how
+    far clay of that share would move the log-chromaticity from full paint's to its own.
     """
 
     share: Plane
     by_chroma: Plane
     error: Plane
+    tint: Plane
 
 
 def relative_light(view: ViewEvidence) -> Relative:
@@ -206,40 +208,45 @@ def measure_coverage(view: Relative, paints: Sequence[Paint]) -> Coverage:
     Coverage
     """
     step = view.light - 1
-    best: tuple[Plane, Plane, Plane] | None = None
+    best: tuple[Plane, ...] | None = None
     for paint in paints:
         along = step @ paint.direction
         off = np.sqrt(np.maximum((step**2).sum(-1) - along**2, 0)) / paint.distance
         share = 1 - along / paint.distance
-        by_chroma = _by_chroma(view.chroma, paint)
-        by_chroma = share if by_chroma is None else by_chroma
+        by_chroma, tint = _by_chroma(view.chroma, share, paint)
+        read = (share, share if by_chroma is None else by_chroma, off, tint)
         if best is None:
-            best = (share, by_chroma, off)
+            best = read
             continue
         nearer = off < best[2]
-        best = (
-            np.where(nearer, share, best[0]),
-            np.where(nearer, by_chroma, best[1]),
-            np.where(nearer, off, best[2]),
-        )
+        best = tuple(np.where(nearer, new, old) for new, old in zip(read, best, strict=True))
     if best is None:
         raise ValueError("no paint to measure by")
-    share, by_chroma, off = (np.asarray(plane, np.float32) for plane in best)
-    return Coverage(np.clip(share, 0, 1), np.clip(by_chroma, 0, 1), off)
+    share, by_chroma, off, tint = (np.asarray(plane, np.float32) for plane in best)
+    return Coverage(np.clip(share, 0, 1), np.clip(by_chroma, 0, 1), off, tint)
 
 
-def _by_chroma(chroma: NDArray[np.float32], paint: Paint) -> Plane | None:
-    """Share of clay from chromaticity; None where paint and clay are too alike in it."""
+def _by_chroma(
+    chroma: NDArray[np.float32], share: Plane, paint: Paint
+) -> tuple[Plane | None, Plane]:
+    """Share of clay from chromaticity, and the tint that goes with a share told by light.
+
+    The first is None where paint and clay are too alike in chromaticity.
+    """
     full = np.maximum(1 + paint.direction * paint.distance, 0.01)
     mixed = np.maximum(_TABLE[:, None] + (1 - _TABLE[:, None]) * full, 0.01)
     line = np.log(mixed[:, [0, 2]] / mixed[:, [1]])
     way = np.log(full[[0, 2]] / full[1])
     length = float(np.hypot(*way))
-    if length < _CHROMA_STEP:
-        return None
+    if length == 0.0:
+        return None, np.zeros_like(share)
     seen = line @ (way / length)
+    tint = np.interp(share, _TABLE, seen).astype(np.float32)
+    if length < _CHROMA_STEP:
+        return None, tint
     order = np.argsort(seen)
-    return np.interp(chroma @ (way / length), seen[order], _TABLE[order]).astype(np.float32)
+    told = np.interp(chroma @ (way / length), seen[order], _TABLE[order])
+    return told.astype(np.float32), tint
 
 
 def _closed(paint: Mask, width_px: float) -> Mask:

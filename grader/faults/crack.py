@@ -74,6 +74,11 @@ _RIM_SHARE = 0.6
 """A line of which so much runs so near outlines of islands with a rim is the foot of one. A
 coloured glaze breaks dark up to twice as far from a lip (common practice, no source)."""
 
+_LIP_MM = 3.0
+"""So near the upper edge of a side, along it, a line is the slit between far and near lip where the
+opening closes, or a coloured glaze that breaks there. Cracks of the lip run across it (common
+practice, no source)."""
+
 _DARK_INSIDE = 0.2
 """Log light by which the inside of a pot, seen over its lip, is darker than its wall at least."""
 
@@ -167,6 +172,7 @@ def find(evidence: Evidence) -> list[Finding]:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
         outlines = cache(partial(_rims, view, evidence.finish))
+        top = cache(partial(_top, view.surface.mask))
         parts = [
             part
             for part in own
@@ -182,6 +188,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 certainty > _LEAST_CERTAINTY
                 and not any(lies_on_table(view, part.slot) for part in group)
                 and not _is_rim(view, group, outlines(), rim_mm)
+                and not (view.skin is not None and _is_rim(view, group, top(), _LIP_MM))
             ):
                 seen.append((view, group, certainty))
     if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
@@ -326,9 +333,6 @@ def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
     """The near lip before a dark inside, and rims of glaze that drew back."""
     # Raw clay has no glaze that could draw back.
     rolls = [] if finish == "raw" else rims(view, coloured=finish == "coloured")
-    if finish == "coloured" and view.skin is not None:
-        # Its lip may lie so low that no inside shows above it.
-        rolls.append(_top(view.surface.mask))
     tone, inside = view.surface.tone, view.zones.inside
     if not inside.any() or not view.zones.wall.any():
         return rolls
@@ -343,10 +347,10 @@ def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
     return [*rolls, *(contour[:, 0].astype(np.float64) for contour in contours)]
 
 
-def _top(mask: Mask) -> Points:
+def _top(mask: Mask) -> list[Points]:
     """Upper edge of a mask, (x, y) of each column of it."""
     columns = np.flatnonzero(mask.any(axis=0))
-    return np.stack([columns, mask.argmax(axis=0)[columns]], axis=1).astype(np.float64)
+    return [np.stack([columns, mask.argmax(axis=0)[columns]], axis=1).astype(np.float64)]
 
 
 def _is_rim(

@@ -328,19 +328,20 @@ def test_a_coloured_glaze_breaks_dark_along_its_lip(finish: Finish, is_crack: bo
 
 
 @pytest.mark.parametrize(("from_top_mm", "is_crack"), [(2.0, False), (6.0, True)])
-def test_a_coloured_glaze_breaks_dark_along_a_lip_that_hides_its_inside(
-    from_top_mm: float, is_crack: bool
+@pytest.mark.parametrize("finish", ["raw", "glazed", "coloured"])
+def test_a_line_along_the_lip_of_a_side_is_where_the_opening_closes(
+    from_top_mm: float, is_crack: bool, finish: Finish
 ) -> None:
     along = [(14 + t, from_top_mm + 0.3 * np.sin(t / 2.5)) for t in range(20)]
     picture = made.lay(made.wall(), made.line(along, 0.5), made.SLOT)
-    assert not made.seen(picture, finish="coloured").views[0].zones.inside.any()
-    assert bool(_found(picture, decorated=False, finish="coloured")) == is_crack
-    assert _found(picture, decorated=False)
+    assert not made.seen(picture, finish=finish).views[0].zones.inside.any()
+    assert bool(_found(picture, decorated=False, finish=finish)) == is_crack
 
 
-def test_a_crack_over_the_lip_of_a_coloured_glaze_is_found() -> None:
+@pytest.mark.parametrize("finish", ["raw", "glazed", "coloured"])
+def test_a_crack_over_the_lip_is_found(finish: Finish) -> None:
     picture = made.crack(made.wall(), start_mm=(22, 0), length_mm=12)
-    assert _found(picture, decorated=False, finish="coloured")
+    assert _found(picture, decorated=False, finish=finish)
 
 
 def test_a_crack_in_clay_that_gives_little_blue_is_one() -> None:

@@ -42,6 +42,14 @@ def _measure(found: Finding, name: str) -> float:
     return next(value for key, value, _ in found.measures if key == name)
 
 
+@pytest.mark.parametrize(("colour", "is_found"), [(made.COBALT, True), (made.BROWN, False)])
+def test_light_alone_must_swing_by_more_than_throwing_rings_make_it(
+    colour: tuple[float, float, float], is_found: bool
+) -> None:
+    """In a paint of the clay's own hue chromaticity hardly tells how thin a coat is."""
+    assert bool(_found(_thinned(colour, 0.2))) == is_found
+
+
 @pytest.mark.parametrize(
     ("colour", "strength"),
     [
@@ -184,7 +192,7 @@ def test_the_edge_of_a_stripe_out_of_focus_is_no_coat(flank_px: int, is_edge: bo
     across = np.arange(100, dtype=np.float32)
     profile = np.clip((across - 40) / flank_px, 0.1, 1.0).astype(np.float32)
     share = np.tile(profile, (40, 1))
-    coverage = Coverage(share, share, np.zeros_like(share))
+    coverage = Coverage(share, share, np.zeros_like(share), share)
     flank = streak._flanks(np.ones(share.shape, bool), coverage, 3.0)
     middle = 40 + flank_px // 2
     assert flank[20, middle] == is_edge
