@@ -25,8 +25,10 @@ _PX_PER_MM = 4.0
 
 _BLUR_MM = 0.2
 
-_NEAR_MM = 8.0
-"""Window over which clay beside the paint corrects the light expected of clay under it."""
+_CARRIED_MM = ((1.5, 3.0), (2.0, 8.0), (3.0, 20.0))
+_ENOUGH, _LEAST = 0.15, 0.02
+"""How far across and up and down the tone of clay is carried under paint, the farther only where
+the nearer window holds less clay than the first share; below the second what the zones tell."""
 
 _BAND_MM = 8.0
 """Bands of a thin coat are mostly narrower than this (common practice, no source): what lies
@@ -131,8 +133,8 @@ def relative_light(view: ViewEvidence) -> Relative:
     paint, wall = _nearest(zones.paint, size), _nearest(zones.wall, size)
     painted = _nearest(zones.painted, size) | (_closed(paint, _BAND_MM * px_per_mm) & wall)
     clay = wall & ~painted
-    tone = _smaller(surface.tone, size) - _smaller(zones.clay_tone, size)
-    tone = tone - _beside(tone, clay, px_per_mm)
+    tone = _smaller(surface.tone, size)
+    tone = tone - _clay_tone(tone, _smaller(zones.clay_tone, size), clay, px_per_mm)
     chroma = _smaller(surface.chroma, size)
     chroma = chroma - _clay_chroma(
         chroma, _smaller(zones.clay_chroma, size), paint, wall, px_per_mm
@@ -290,12 +292,24 @@ def _nearest(mask: Mask, size: tuple[int, int]) -> Mask:
     return cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
 
 
-def _beside(tone: Plane, clay: Mask, px_per_mm: float) -> Plane:
-    """Mean of the tone of clay around each place, at a quarter of the size for speed."""
+def _clay_tone(tone: Plane, told: Plane, clay: Mask, px_per_mm: float) -> Plane:
+    """Tone of clay under paint, carried on from clear clay above and below it.
+
+    A thin coat of black looks like clay in the shade, and bends what the zones tell; round a piece
+    light changes sooner than up and down.
+    """
     size = (max(1, tone.shape[1] // 4), max(1, tone.shape[0] // 4))
-    # Specks would darken the mean.
-    rest = np.where(clay, np.clip(tone, -0.3, 0.3), 0).astype(np.float32)
-    sigma = _NEAR_MM * px_per_mm / 4
-    weight = cv2.GaussianBlur(_smaller(clay.astype(np.float32), size), (0, 0), sigma)
-    near = cv2.GaussianBlur(_smaller(rest, size), (0, 0), sigma) / np.maximum(weight, 0.02)
-    return cv2.resize(near, tone.shape[1::-1])  # type: ignore[no-any-return]
+    seen = _smaller(clay.astype(np.float32), size)
+    level = _smaller(np.where(clay, tone, 0).astype(np.float32), size)
+    told_there = _smaller(told, size)
+    near, share = told_there, np.zeros_like(seen)
+    for across_mm, down_mm in _CARRIED_MM:
+        across, down = across_mm * px_per_mm / 4, down_mm * px_per_mm / 4
+        weight = cv2.GaussianBlur(seen, (0, 0), sigmaX=across, sigmaY=down)
+        wider = cv2.GaussianBlur(level, (0, 0), sigmaX=across, sigmaY=down)
+        wider = wider / np.maximum(weight, 1e-4)
+        trust = np.clip(share / _ENOUGH, 0, 1)
+        near = trust * near + (1 - trust) * wider
+        share = np.maximum(share, weight)
+    off = np.clip(share / _LEAST, 0, 1) * (near - told_there)
+    return np.asarray(told + cv2.resize(off, tone.shape[1::-1]), np.float32)

@@ -83,9 +83,9 @@ _APART = (0.18, 0.28)
 moves both alike (0.03 to 0.17 measured on noisy photos); warmer light, a shadow or the zones of a
 drawing do not (0.25 and more)."""
 
-_TOLD, _BY_LIGHT = (0.08, 0.15), (0.085, 0.12)
+_TOLD, _BY_LIGHT = (0.07, 0.12), (0.075, 0.105)
 """Swing of log-chromaticity across bands, from which it bears witness to a thinner coat (in
-streaked paint 0.15 and more, where throwing rings and shine were taken for one mostly below 0.08).
+streaked paint 0.15 and more, where throwing rings and shine were taken for one 0.08 and less).
 Black and white paint hardly change it: there the share of clay by light must swing by more than
 throwing rings make it, 0.08 (measured on 17 streaked pieces and 8 false ones, all rendered)."""
 

@@ -55,7 +55,7 @@ def test_light_alone_must_swing_by_more_than_throwing_rings_make_it(
     [
         (made.COBALT, 0.35),
         (made.COBALT, 0.65),
-        (made.BROWN, 0.35),
+        (made.BROWN, 0.45),
         ((0.10, 0.30, 0.32), 0.35),
     ],
 )
@@ -204,3 +204,10 @@ def test_bands_that_half_of_observers_would_pass_are_none(shift: float | None, s
     """Paravina et al. 2015: the 50:50 % acceptability threshold is 1.8 CIEDE2000."""
     (found,) = _found(_thinned(made.COBALT, 0.65))
     assert streak._is_seen(replace(found, shift_de00=shift)) == seen
+
+
+@pytest.mark.parametrize("strength", [0.3, 0.6])
+def test_a_thin_coat_of_black_is_no_clay_in_the_shade(strength: float) -> None:
+    """Its bands have the hue of the clay: light from beyond the painting tells what they lack."""
+    (found,) = _found(_thinned(made.BLACK, strength))
+    assert found.certainty > 0.5
