@@ -78,13 +78,13 @@ def doubt_lost(found: Sequence[Finding], lost: frozenset[str]) -> tuple[Finding,
     tuple of Finding
         In the same order, without those of which too little is left.
     """
-    doubted = (
-        replace(each, certainty=round(_left(each), 2)) if each.photo in lost else each
-        for each in found
-    )
-    return tuple(
-        each for each in doubted if each.photo not in lost or each.certainty > _WORTH_A_LOOK
-    )
+    kept = []
+    for each in found:
+        if each.photo not in lost:
+            kept.append(each)
+        elif (left := round(_left(each), 2)) > _WORTH_A_LOOK:
+            kept.append(replace(each, certainty=left))
+    return tuple(kept)
 
 
 def _left(found: Finding) -> float:

@@ -130,8 +130,8 @@ def find(evidence: Evidence) -> list[Finding]:
 
 def _without_light(found: list[Finding]) -> list[Finding]:
     """Leave out unsure veils all round: a pool that reaches so far is sure on some side."""
-    unsure = [each for each in found if each.certainty < _UNSURE]
-    return found if len(unsure) < _ALL_ROUND else [each for each in found if each not in unsure]
+    sure = [each for each in found if each.certainty >= _UNSURE]
+    return sure if len(found) - len(sure) >= _ALL_ROUND else found
 
 
 def _dense(view: ViewEvidence, pool: Mask) -> Finding | None:

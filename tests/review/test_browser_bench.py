@@ -204,13 +204,9 @@ def _stays(seen: Window, code: str, *, last: bool) -> bool:
     try:
         answer = seen.page.wait_for_function(_SETTLED, arg=[code, last]).json_value()
     except PlaywrightTimeout:
-        pytest.fail(f"no answer to the grade of {code}; the page shows:\n{_text(seen)}")
+        shown = seen.page.locator(".bench").inner_text()
+        pytest.fail(f"no answer to the grade of {code}; the page shows:\n{shown}")
     return bool(answer == "stays")
-
-
-def _text(seen: Window) -> str:
-    """What the bench shows, to tell what it waits for."""
-    return str(seen.page.locator(".bench").inner_text())
 
 
 # --- a few pieces, for all else --------------------------------------------------------------

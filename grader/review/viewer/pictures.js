@@ -31,34 +31,34 @@ export class Press {
     this.again = again;
     this.down = false;
     this.late = false;
-    this.onDown = (event) => {
+    this.closed = new AbortController();
+    const first = { capture: true, signal: this.closed.signal };
+    root.addEventListener("pointerdown", (event) => {
       if (!(event.target instanceof Element) || !event.target.closest("button, summary, a")) return;
       clearTimeout(this.timer);
       this.down = true;
-      for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, this.onUp, { capture: true, once: true });
-    };
-    this.onUp = () => { this.timer = setTimeout(() => this.release(), RELEASED_MS); };
-    this.onClick = (event) => {
+    }, first);
+    for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, () => this.release(RELEASED_MS), first);
+    root.addEventListener("click", (event) => {
       // Enter on the button that has the focus tells a click, too, but not of this press.
       if (!event.detail) return;
-      clearTimeout(this.timer);
-      this.timer = setTimeout(() => this.release(), 0);
       // What the click itself changes is shown at once.
       this.down = false;
-    };
-    root.addEventListener("pointerdown", this.onDown, true);
-    root.addEventListener("click", this.onClick, true);
-    this.close = () => {
-      clearTimeout(this.timer);
-      root.removeEventListener("pointerdown", this.onDown, true);
-      root.removeEventListener("click", this.onClick, true);
-      for (const kind of ["pointerup", "pointercancel"]) window.removeEventListener(kind, this.onUp, true);
-    };
+      this.release(0);
+    }, first);
   }
 
-  release() {
-    this.down = false;
-    if (this.late) this.again();
+  close() {
+    clearTimeout(this.timer);
+    this.closed.abort();
+  }
+
+  release(afterMs) {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => {
+      this.down = false;
+      if (this.late) this.again();
+    }, afterMs);
   }
 
   // Whether to make things anew later.
