@@ -81,6 +81,8 @@ class Bite:
         Greatest angle between the mouth and the outline on either side.
     beside_px : ndarray of float32, shape (4, 2)
         Places (x, y) in the paint on either side of the mouth: far, near, near, far.
+    within_px : ndarray of float32, shape (4, 2)
+        The same beside its outline at half its depth.
     """
 
     corner: tuple[int, int]
@@ -90,6 +92,7 @@ class Bite:
     turn_rad: float
     amiss_rad: float
     beside_px: NDArray[np.float32]
+    within_px: NDArray[np.float32]
 
 
 def find_bites(clayness: Plane, px_per_mm: float) -> tuple[list[Bite], float]:
@@ -118,7 +121,12 @@ def find_bites(clayness: Plane, px_per_mm: float) -> tuple[list[Bite], float]:
         total += len(line) * step / px_per_mm
         line = _clay_on_the_right(line, clayness, step)
         along = _along(line, clayness.shape, step, px_per_mm)
-        bites += [bite for bite in along if _has_body(clayness, bite.beside_px)]
+        bites += [
+            bite
+            for bite in along
+            if _has_body(clayness, bite.beside_px)
+            and _has_body(clayness, bite.within_px, both=bite.depth_mm > bite.mouth_mm)
+        ]
     return bites, total
 
 
@@ -189,31 +197,24 @@ def _along(
 
 
 def _beside(
-    first: NDArray[np.float64], last: NDArray[np.float64], px_per_mm: float
+    first: NDArray[np.float64], last: NDArray[np.float64], aside: NDArray[np.float64]
 ) -> NDArray[np.float32]:
-    """Places on either side of a mouth, as `Bite.beside_px`."""
-    along = (last - first) / np.hypot(*(last - first))
-    inward = np.array([along[1], -along[0]]) * _UNDER_MM * px_per_mm
-    aside = along * _RUN_MM * px_per_mm
+    """Places up to `aside` beyond two places: far, near, near, far."""
     return np.array(
-        [
-            first - aside + inward,
-            first - 0.5 * aside + inward,
-            last + 0.5 * aside + inward,
-            last + aside + inward,
-        ],
-        np.float32,
+        [first - aside, first - 0.5 * aside, last + 0.5 * aside, last + aside], np.float32
     )
 
 
-def _has_body(clayness: Plane, places: NDArray[np.float32]) -> bool:
-    """Whether paint goes on at both sides, at one of them for longer; between the tips of two thin
-    lines it does not."""
+def _has_body(clayness: Plane, places: NDArray[np.float32], *, both: bool = False) -> bool:
+    """Whether paint goes on at both sides, at one of them for longer, or at `both`; between two
+    thin lines, or the knobs at their tips, it does not. A gap that is deeper than its mouth is
+    rather one between lines, unless there is paint all round it."""
     seen = cv2.remap(
         clayness, places[None, :, 0], places[None, :, 1], cv2.INTER_LINEAR, borderValue=1.0
     )
     far, near, next_near, next_far = (seen[0] < _LEVEL).tolist()
-    return bool(near and next_near and (far or next_far))
+    enough = (far and next_far) if both else (far or next_far)
+    return bool(near and next_near and enough)
 
 
 def _peaks(turn: NDArray[np.float64], reach: int) -> list[int]:
@@ -266,6 +267,9 @@ def _between(
     high = np.minimum(np.ceil(part.max(0)).astype(int) + 2, (shape[1], shape[0]))
     region = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
     cv2.fillPoly(region, [np.round(part - low).astype(np.int32)], 1)
+    deep = np.flatnonzero(depths > 0.5 * depth)
+    aside = chord / mouth * _RUN_MM * px_per_mm
+    under = inward * _UNDER_MM * px_per_mm
     return Bite(
         corner=(int(low[1]), int(low[0])),
         region=region > 0,
@@ -273,7 +277,8 @@ def _between(
         depth_mm=depth / px_per_mm,
         turn_rad=float(min(turn[first], turn[last])),
         amiss_rad=amiss,
-        beside_px=_beside(part[0], part[-1], px_per_mm),
+        beside_px=_beside(part[0] + under, part[-1] + under, aside),
+        within_px=_beside(part[deep[0]], part[deep[-1]], aside),
     )
 
 

@@ -40,6 +40,12 @@ _LENGTH_MM = (3.5, 8.0)
 """From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no
 source), but one that runs over the rim shows a part of itself on each side."""
 
+_LENGTH_OUT_MM = (2.5, 5.0)
+_OUT_MM, _OUT_ACROSS, _FACING = 0.8, 0.7, 0.5
+"""The same of a line that runs out over the lip or the foot of a side: cracks begin there (common
+practice, no source). It ends so near that edge, goes away from it for so much of its length, and so
+much of it lies where the wall is not turned away."""
+
 _DRAWN = 0.1
 _DRAWN_ALONE = 0.7
 _DRAWN_BLACK = (0.8, 0.9)
@@ -179,7 +185,8 @@ def find(evidence: Evidence) -> list[Finding]:
             if sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
         ]
         for group in _joined(view, parts):
-            certainty = _certainty(group)
+            out = any(_runs_out(view, part) for part in group)
+            certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST
                 if _is_alone(view, group, by_view):
@@ -188,7 +195,7 @@ def find(evidence: Evidence) -> list[Finding]:
                 certainty > _LEAST_CERTAINTY
                 and not any(lies_on_table(view, part.slot) for part in group)
                 and not _is_rim(view, group, outlines(), rim_mm)
-                and not (view.skin is not None and _is_rim(view, group, top(), _LIP_MM))
+                and (out or view.skin is None or not _is_rim(view, group, top(), _LIP_MM))
             ):
                 seen.append((view, group, certainty))
     if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
@@ -245,13 +252,30 @@ def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
     return slot.width_mm * stretch / float(np.hypot(upright, stretch * level))
 
 
-def _certainty(group: Sequence[_Part]) -> float:
+def _runs_out(view: ViewEvidence, part: _Part) -> bool:
+    """Whether a line of a side ends at its lip or its foot, and comes from far enough."""
+    surface, zones = view.surface, view.zones
+    # Where the wall turns away, what is drawn on it ends at the outline, too.
+    seen = zones.facing[part.slot.line.pixels(surface.mask.shape)].mean()
+    if view.skin is None or seen < _FACING:
+        return False
+    cols, rows = np.round(part.path[[0, -1]]).astype(int).T
+    columns = surface.mask[:, cols]
+    low = len(columns) - 1 - columns[::-1].argmax(axis=0)
+    across = _OUT_ACROSS * surface.px(part.length_mm)
+    return any(
+        bool(((away < surface.px(_OUT_MM)) & (away[::-1] > away + across)).any())
+        for away in (np.abs(low - rows), np.abs(rows - columns.argmax(axis=0)))
+    )
+
+
+def _certainty(group: Sequence[_Part], long_mm: tuple[float, float]) -> float:
     lengths = np.array([part.length_mm * part.slot.line.covered for part in group])
     quality = np.array([part.quality for part in group])
-    whole = float(np.average(quality, weights=lengths)) * rise(float(lengths.sum()), _LENGTH_MM)
+    whole = float(np.average(quality, weights=lengths)) * rise(float(lengths.sum()), long_mm)
     # A clear crack is no less clear where it runs on beside a painted line.
     alone = max(
-        one * rise(float(length), _LENGTH_MM) for one, length in zip(quality, lengths, strict=True)
+        one * rise(float(length), long_mm) for one, length in zip(quality, lengths, strict=True)
     )
     return max(whole, alone)
 

@@ -108,6 +108,20 @@ def test_a_drawing_has_none(angle: float) -> None:
     assert outline_mm > 60
 
 
+@pytest.mark.parametrize("spread_mm", [1.2, 1.6, 2.0])
+@pytest.mark.parametrize("angle", [0.0, 30.0, 75.0])
+def test_the_gap_between_two_feelers_with_knobs_is_none(spread_mm: float, angle: float) -> None:
+    picture = _blank()
+    _leaf(picture)
+    middle = SIZE * 2
+    root = (middle, middle - _mm(5.5))
+    for side, long_mm in ((-1, 4.0), (1, 3.2)):
+        tip = (middle + side * _mm(spread_mm), root[1] - _mm(long_mm))
+        cv2.line(picture, root, tip, 0, _mm(0.8))
+        cv2.ellipse(picture, tip, (_mm(0.9), _mm(0.6)), 20 * side, 0, 360, 0, -1)
+    assert find_bites(_seen(picture, angle), PX_PER_MM)[0] == []
+
+
 @pytest.mark.parametrize("waver_mm", [0.0, 0.1, 0.2])
 def test_the_waver_of_a_hand_is_none(waver_mm: float) -> None:
     picture = _blank()

@@ -344,6 +344,20 @@ def test_a_crack_over_the_lip_is_found(finish: Finish) -> None:
     assert _found(picture, decorated=False, finish=finish)
 
 
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize(
+    ("start_mm", "upside_down", "is_crack"),
+    [(0.0, False, True), (0.0, True, True), (20.0, False, False)],
+)
+def test_a_short_crack_is_one_where_it_runs_out_over_the_edge(
+    start_mm: float, upside_down: bool, is_crack: bool, seed: int
+) -> None:
+    """From the lip down, or from the foot up; in the middle of a wall 5 mm are little."""
+    picture = made.crack(made.wall(), (22, start_mm), length_mm=4.7, width_mm=0.3, seed=seed)
+    found = _found(picture[::-1].copy() if upside_down else picture)
+    assert (max((each.certainty for each in found), default=0.0) > 0.5) == is_crack
+
+
 def test_a_crack_in_clay_that_gives_little_blue_is_one() -> None:
     """What little light comes out of a slot is much of the blue that dark brown clay gives."""
     clay = (0.095, 0.047, 0.025)
