@@ -20,7 +20,7 @@ from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
 from grader.faults.beyond import lies_on_table
 from grader.faults.crawl import rims
-from grader.faults.drawing import drawn, is_clay_between, is_sister
+from grader.faults.drawing import IN_PAINT, drawn, is_clay_between, is_sister
 from grader.faults.evidence import (
     Evidence,
     ViewEvidence,
@@ -93,6 +93,10 @@ _OF_OUTLINE = 0.4
 """Distance between the ends over the length, from which a line is straight, and the part of an
 outline that no straight line follows: the long side of an island four times as long as broad. A
 crack that shuts in paint or a shadow with other lines is no rim."""
+
+_LINES, _AMONG_LINES = 3, 0.4
+"""On a piece with so many painted lines that are alike, one more of them that the mask of paint does
+not hold is less sure: a reed at the turn of the wall, where its paint shines in the table's light."""
 
 _ASLANT_SHARE = 0.5
 _ASLANT_TRUST = 0.4
@@ -171,6 +175,12 @@ def find(evidence: Evidence) -> list[Finding]:
         ]
         for view, own in zip(views, slots, strict=True)
     ]
+    painted = [
+        slot
+        for view, own in zip(views, slots, strict=True)
+        for slot in own
+        if view.zones.paint[slot.line.pixels(view.surface.mask.shape)].mean() > IN_PAINT
+    ]
     by_view = list(zip(views, likely, strict=True))
     rim_mm = _BREAKS_MM if evidence.finish == "coloured" else _RIM_MM
     seen: list[tuple[ViewEvidence, list[_Part], float]] = []
@@ -187,6 +197,8 @@ def find(evidence: Evidence) -> list[Finding]:
         for group in _joined(view, parts):
             out = any(_runs_out(view, part) for part in group)
             certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
+            if all(sum(_are_alike(part, slot) for slot in painted) >= _LINES for part in group):
+                certainty *= _AMONG_LINES
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST
                 if _is_alone(view, group, by_view):
@@ -340,17 +352,20 @@ def _is_there_too(
 ) -> bool:
     """Whether another view shows the like at the same place of the picture of the piece."""
     own = on_body(view, part.path)
-    alike = [
-        on_body(other, slot.line.path)
-        for slot in lines
-        if abs(slot.missing - part.slot.missing) < _LIKE_MISSING
-        and 1 / _LIKE_WIDTH < slot.width_mm / part.slot.width_mm < _LIKE_WIDTH
-        and slot.line.length_mm > _LIKE_LENGTH * part.length_mm
-    ]
+    alike = [on_body(other, slot.line.path) for slot in lines if _are_alike(part, slot)]
     if not alike:
         return False
     apart = np.linalg.norm(own[:, None] - np.concatenate(alike)[None], axis=-1).min(1)
     return float((apart < _SAME_PLACE_MM).mean()) > _SAME_PLACE_SHARE
+
+
+def _are_alike(part: _Part, slot: Slot) -> bool:
+    """Whether another line is about as dark and as broad as a part, and no scrap beside it."""
+    return bool(
+        abs(slot.missing - part.slot.missing) < _LIKE_MISSING
+        and 1 / _LIKE_WIDTH < slot.width_mm / part.slot.width_mm < _LIKE_WIDTH
+        and slot.line.length_mm > _LIKE_LENGTH * part.length_mm
+    )
 
 
 def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.faults.evidence import ViewEvidence
 from grader.faults.lines import Points
@@ -39,7 +40,7 @@ _OF_ONE_BREADTH = (0.7, 0.85)
 """A line that no paint mask holds and whose broad parts are finer than any brush leaves them is
 drawn only if it is of one breadth, as a pen makes it (narrow over broad)."""
 
-_IN_PAINT = 0.4
+IN_PAINT = 0.4
 """Share of a line in the paint mask from which it counts as painted. The mask holds nothing
 narrower than a brush, so that of a crack at most the gaping end is in it."""
 
@@ -105,7 +106,7 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     rows, cols = slot.line.pixels(view.surface.mask.shape)
     clay = clay_along(view, slot)
     share = float(view.zones.paint[rows, cols].mean())
-    if share > _IN_PAINT:
+    if share > IN_PAINT:
         beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3)).mean()
         if _runs_through_paint(view, slot):
             if beside - np.log(np.maximum(clay, 1e-3)).mean() < _BLACK_TONE:
@@ -114,26 +115,46 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
             # Seen aslant, as on the edge of a side or from above and below, every painted shape is
             # a line.
             return 1.0, True
-    by_brush = _as_a_brush_draws(slot)
+    width = breadth_along_mm(view, slot)
+    by_brush = _as_a_brush_draws(width)
     like = paints.like(slot, clay)
     own = slot.line.length_mm * max(slot.width_mm - 2 * CORE_MM, _LEAST_CORE_MM)
     if like.area_mm2 <= max(_AREA_MM2, _TIMES * own):
         # What is painted inside a bowl is known to no view from the side, but shows itself.
         within = view.zones.inside
-        by_shape = _broad_enough(slot) if within[rows, cols].mean() > 0.5 else 0.0
+        by_shape = _broad_enough(width) if within[rows, cols].mean() > 0.5 else 0.0
         if by_shape > by_brush and _is_attached(view, slot, within, broad=True):
             return by_shape, True
         return by_brush, False
     # Views from above and below see painted walls aslant, and know of no facing part.
-    aslant = view.skin is None and share > _IN_PAINT
+    aslant = view.skin is None and share > IN_PAINT
     coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
     if coloured or aslant:
         return 1.0, True
     # From above and below, lines on the wall look finer than they are.
-    broad = 1.0 if view.skin is None or share > _IN_PAINT else _broad_enough(slot)
+    broad = 1.0 if view.skin is None or share > IN_PAINT else _broad_enough(width)
     shaped = _is_a_row_of_dots(slot) or _is_attached(view, slot, view.zones.paint)
-    by_shape = 1.0 if shaped else _keeps_its_depth(slot)
+    by_shape = 1.0 if shaped else _keeps_its_depth(slot, width)
     return max(by_brush, broad * by_shape), True
+
+
+def breadth_along_mm(view: ViewEvidence, slot: Slot) -> NDArray[np.float64]:
+    """Width of black along a line on the wall itself, which is wider across than it looks.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    slot : Slot
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        Mean of the three colours; below 0 where a line is lighter than what is beside it.
+    """
+    stretch = view.zones.stretch[slot.line.pixels(view.surface.mask.shape)]
+    along = np.gradient(slot.line.path, axis=0)
+    level, upright = np.abs(along / np.maximum(np.hypot(*along.T), 1e-6)[:, None]).T
+    return np.asarray(slot.line.black_mm.mean(1) * stretch / np.hypot(upright, stretch * level))
 
 
 def is_clay_between(view: ViewEvidence, slot: Slot) -> bool:
@@ -166,27 +187,26 @@ def is_sister(slot: Slot, others: Sequence[Slot]) -> bool:
     return bool(np.linalg.norm(slot.tint - np.median(coloured, axis=0)) < np.linalg.norm(slot.tint))
 
 
-def _as_a_brush_draws(slot: Slot) -> float:
-    width = np.maximum(slot.line.black_mm.mean(1), 0.0)
-    narrow, usual, broad = np.quantile(width, (0.1, 0.5, 0.9))
+def _as_a_brush_draws(width: NDArray[np.float64]) -> float:
+    narrow, usual, broad = np.quantile(np.maximum(width, 0.0), (0.1, 0.5, 0.9))
     even = rise(float(narrow / max(broad, 1e-6)), _TAPER)
     stout = rise(float(usual), (_THIN_MM, _BROAD_MM))
     return max(even * stout, rise(float(narrow), (_THIN_MM, _BROAD_MM)))
 
 
-def _broad_enough(slot: Slot) -> float:
+def _broad_enough(width: NDArray[np.float64]) -> float:
     """How far a line is as broad as a brush leaves it, or as even as a pen does."""
-    narrow, broad = np.quantile(np.maximum(slot.line.black_mm.mean(1), 0.0), (0.1, 0.9))
+    narrow, broad = np.quantile(np.maximum(width, 0.0), (0.1, 0.9))
     even = rise(float(narrow / max(broad, 1e-6)), _OF_ONE_BREADTH)
     return max(even, rise(float(broad), _NO_BRUSH_MM))
 
 
-def _keeps_its_depth(slot: Slot) -> float:
+def _keeps_its_depth(slot: Slot, width: NDArray[np.float64]) -> float:
     """How far a line is of one depth and breadth, as a coat of paint is."""
-    width, missing = slot.line.black_mm.mean(1), slot.line.missing
+    missing = slot.line.missing
     # Where a larger shape joins, there is no sound surface beside: what looks narrower than the
     # blur of the lens is no section of the line.
-    sound = width > 0.5 * slot.blur_mm * missing
+    sound = slot.line.black_mm.mean(1) > 0.5 * slot.blur_mm * missing
     # Nor is there one depth to hold against another where other paint begins on one side.
     sound &= _alike_sides(slot)
     if not sound.any():
