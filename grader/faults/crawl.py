@@ -134,7 +134,7 @@ _ROLLED_TRUST = 0.6
 foot darker by a third, its crest lit on half of it. A glaze that flows or breaks has soft rims; a
 sign pressed into the clay may have as hard ones, so that such an island is less sure."""
 
-_SHUT_DEPTH, _SHUT_STEP, _SHUT_GRAINS = (0.15, 0.25), (0.02, 0.045), (4.0, 8.0)
+_SHUT_DEPTH, _SHUT_STEP, _SHUT_GRAINS = (0.1, 0.2), (0.02, 0.045), (4.0, 8.0)
 _SHUT_GLEAM = (0.25, 0.4)
 """A roll closed all round tells by itself too, where what it shuts in is lighter on all sides by a
 twentieth and by so many spreads of the grain, but not by as much as a shine. Within a sign pressed

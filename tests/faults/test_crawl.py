@@ -120,11 +120,15 @@ def test_a_coloured_glaze_of_the_colour_of_the_clay_shows_an_island_by_its_roll(
     assert all(each.certainty < 0.7 for each in found)
 
 
-@pytest.mark.parametrize(("paler", "found"), [(1.09, 1), (1.0, 0)])
-def test_bare_clay_hardly_lighter_shows_by_its_closed_roll(paler: float, found: int) -> None:
+@pytest.mark.parametrize(
+    ("foot", "paler", "found"), [(0.45, 1.09, 1), (0.45, 1.0, 0), (0.24, 1.12, 1), (0.24, 1.0, 0)]
+)
+def test_bare_clay_hardly_lighter_shows_by_its_closed_roll(
+    foot: float, paler: float, found: int
+) -> None:
     """Without the step the same roll is a sign pressed into the clay."""
     shape = made.island((22, 28), 3.4, 4)
-    picture = made.wall() * (1 - 0.45 * made.ring_round(shape, 0.7)[..., None])
+    picture = made.wall() * (1 - foot * made.ring_round(shape, 0.7)[..., None])
     islands = _found(made.lay(picture, shape, GLAZED * paler))
     assert len(islands) == found
     assert all(0.3 < each.certainty < 0.7 for each in islands)
