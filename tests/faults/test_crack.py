@@ -176,7 +176,7 @@ def test_a_crack_that_runs_beside_the_outline_is_found(from_edge_mm: float) -> N
 def test_a_fine_crack_is_found_though_there_is_paint_as_dark(seed: int) -> None:
     # It is nearly as deep all along, as paint is, but finer than a brush leaves a line.
     leaf = made.lay(made.wall(), made.ellipse((24, 44), 14, 9), made.BLACK)
-    path = made.crack_path((12, 8), 14, seed)
+    path = made.crack_path((24, 8), 14, seed)
     width = 0.32 + 0.08 * np.sin(np.linspace(0, 9, len(path)))
     (found,) = _found(made.lay(leaf, made.line(path, width), made.SLOT), decorated=True)
     assert found.certainty > 0.5
@@ -444,6 +444,15 @@ def test_a_crack_from_the_edge_into_black_paint_is_one() -> None:
     width = np.linspace(0.75, 0.25, len(path))
     (found,) = _found(made.lay(picture, made.line(path, width), made.SLOT), decorated=True)
     assert found.certainty > 0.4
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_fine_line_that_falls_off_from_a_dark_band_may_be_a_crack(seed: int) -> None:
+    """The band may be the shadow of a lid; what a brush starts from paint keeps its depth."""
+    picture = made.lay(made.wall(made.RED), made.box(4, 8, 44, 16), made.BLACK)
+    path = made.crack_path((28, 15), 22, seed)
+    line = made.line(path, np.linspace(0.6, 0.12, len(path)))
+    assert _found(made.lay(picture, line, made.SLOT), decorated=True)
 
 
 def test_a_crack_that_runs_on_from_a_painted_stripe_is_told_from_it() -> None:
