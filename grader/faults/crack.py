@@ -95,8 +95,8 @@ outline that no straight line follows: the long side of an island four times as 
 crack that shuts in paint or a shadow with other lines is no rim."""
 
 _LINES, _AMONG_LINES = 3, 0.4
-"""On a piece with so many painted lines that are alike, one more of them that the mask of paint does
-not hold is less sure: a reed at the turn of the wall, where its paint shines in the table's light."""
+"""On a piece with so many painted lines that are alike, one more that the mask of paint does not
+hold is less sure: a reed at the turn of the wall, where its paint shines in the table's light."""
 
 _ASLANT_SHARE = 0.5
 _ASLANT_TRUST = 0.4
