@@ -135,10 +135,11 @@ foot darker by a third, its crest lit on half of it. A glaze that flows or break
 sign pressed into the clay may have as hard ones, so that such an island is less sure."""
 
 _SHUT_DEPTH, _SHUT_STEP, _SHUT_GRAINS = (0.1, 0.2), (0.02, 0.045), (4.0, 8.0)
-_SHUT_GLEAM = (0.25, 0.4)
+_SHUT_GLEAM, _SHUT_SIZE_MM = (0.25, 0.4), (1.6, 2.0)
 """A roll closed all round tells by itself too, where what it shuts in is lighter on all sides by a
-twentieth and by so many spreads of the grain, but not by as much as a shine. Within a sign pressed
-into the clay, where a glaze breaks, and between throwing rings lies the same surface as beside."""
+twentieth and by so many spreads of the grain, but not by as much as a shine. No patch of grain has
+such a roll, and so it may be smaller. Within a sign pressed into the clay, where a glaze breaks,
+and between throwing rings lies the same surface as beside."""
 
 _PUPIL = (0.03, 0.08)
 _PUPIL_TONE = 0.45
@@ -271,7 +272,9 @@ def rims(view: ViewEvidence, *, coloured: bool) -> list[NDArray[np.float64]]:
     """
     shown = ((island, *_rim(island)) for _, island in _islands(view, coloured))
     return [
-        island.outline for island, rim, depth in shown if rim > _RIM[1] and depth > _RIM_DEPTH[1]
+        island.outline
+        for island, rim, depth in shown
+        if rim > _RIM[1] and depth > _RIM_DEPTH[1] and island.diameter_mm >= _SIZE_MM[0]
     ]
 
 
@@ -282,7 +285,7 @@ def _islands(view: ViewEvidence, coloured: bool) -> Iterator[tuple[bool, Island]
     for fine, look in ((True, _FINE), (False, _COARSE)):
         found = find_islands(view.surface, where, heights=heights, **look)  # type: ignore[arg-type]
         for island in found:
-            if island.diameter_mm >= _SIZE_MM[0]:
+            if island.diameter_mm >= _SHUT_SIZE_MM[0]:
                 yield fine, island
 
 
@@ -385,13 +388,13 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     clipped -= _share(view.surface.clipped, beside)
     forgiven = _CLIPPED_HUE * rise(clipped, (0.1, 0.25))
     clay = (
-        rise(island.diameter_mm, _SIZE_MM)
-        * (1.0 - rise(lift, _GLEAM))
+        (1.0 - rise(lift, _GLEAM))
         * (1.0 - rise(hue - forgiven, _FOREIGN))
         * (1.0 - rise(clipped, _CLIPPED))
     )
     clay *= (1.0 - form) * (1.0 - rise(_dark_share(view, island), _PUPIL))
-    return Bare(island, clay * max(rimmed, rimless, shut), rim, step)
+    large = rise(island.diameter_mm, _SIZE_MM)
+    return Bare(island, clay * max(large * rimmed, large * rimless, shut), rim, step)
 
 
 def _shut(island: Island, rim: float, depth: float) -> float:
@@ -400,7 +403,7 @@ def _shut(island: Island, rim: float, depth: float) -> float:
     low = float(np.quantile(steps, 0.15))
     return (
         _ROLLED_TRUST
-        * rise(island.diameter_mm, _SIZE_MM)
+        * rise(island.diameter_mm, _SHUT_SIZE_MM)
         * rise(rim, _ROLLED_RIM)
         * rise(depth, _SHUT_DEPTH)
         * rise(low, _SHUT_STEP)

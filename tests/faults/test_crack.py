@@ -446,6 +446,25 @@ def test_a_crack_from_the_edge_into_black_paint_is_one() -> None:
     assert found.certainty > 0.4
 
 
+@pytest.mark.parametrize(("reeds", "sure"), [(0, True), (3, False)])
+def test_among_painted_lines_one_more_is_less_sure(reeds: int, sure: bool) -> None:
+    """One that the mask of paint does not hold, as where a wall shines at its turn."""
+    picture = made.wall()
+    for k in range(reeds):
+        stem = made.line(made.crack_path((10 + 5 * k, 10), 28, k + 5), 0.9)
+        picture = made.lay(picture, stem, made.BLACK)
+    path = made.crack_path((34, 12), 20, 3)
+    line = made.line(path, np.linspace(0.75, 0.3, len(path)))
+    evidence = made.seen(made.lay(picture, line, made.SLOT), decorated=True)
+    view = evidence.views[0]
+    held = np.arange(view.zones.paint.shape[1])[None] < 28 * made.PX_PER_MM
+    zones = dataclasses.replace(view.zones, paint=view.zones.paint & held)
+    seen = dataclasses.replace(view, zones=zones)
+    found = crack.find(dataclasses.replace(evidence, views=(seen,)))
+    (one,) = [each for each in found if made.place_mm(each)[0] > 28]
+    assert (one.certainty > 0.6) == sure
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_fine_line_that_falls_off_from_a_dark_band_may_be_a_crack(seed: int) -> None:
     """The band may be the shadow of a lid; what a brush starts from paint keeps its depth."""

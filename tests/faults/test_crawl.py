@@ -240,6 +240,30 @@ def test_a_bright_rim_needs_the_dark_foot_of_a_roll(dark_share: float, shown: bo
     assert share == pytest.approx(0.85 if shown else 0.0)
 
 
+@pytest.mark.parametrize(
+    ("size_mm", "step", "trusted"), [(2.1, 0.08, True), (1.5, 0.08, False), (2.1, 0.01, False)]
+)
+def test_within_a_closed_roll_an_island_may_be_small(
+    size_mm: float, step: float, trusted: bool
+) -> None:
+    count = 40
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    island = Island(
+        outline=100 + 8 * np.column_stack([np.cos(turn), np.sin(turn)]),
+        core=(np.array([100]), np.array([100])),
+        diameter_mm=size_mm,
+        height=2.3,
+        inside=np.array([-1.0 + step, 0.3, -0.3]),
+        outside=np.tile([-1.0, 0.3, -0.3], (count, 1)),
+        darkest=np.full(count, -1.25),
+        lightest=np.full(count, -0.9),
+        fence_chroma=np.tile([0.3, -0.3], (count, 1)),
+        grain=0.005,
+    )
+    rim, depth = crawl._rim(island)
+    assert (crawl._shut(island, rim, depth) > 0.5) == trusted
+
+
 @pytest.mark.parametrize(("below_mm", "found"), [(-0.5, False), (4.0, True)])
 def test_an_island_half_within_the_opening_is_light_on_the_lip(
     below_mm: float, found: bool
