@@ -135,8 +135,10 @@ def test_the_same_pot_again(code: str, name: str, tmp_path: Path) -> None:
     assert {(flag.fault, flag.photo) for flag in flags} >= {(f.fault, f.photo) for f in sure}
     lost = _unmatched(before.findings, after.findings, scale, reach_px=16)
     new = _unmatched(after.findings, before.findings, 1 / scale, reach_px=16)
-    # A mark at the very limit may come or go with the noise; marked ones may not.
-    few = max(1, len(sure) // 5) if scale == 1.0 else max(1, len(sure) // 2)
+    # A mark at the very limit may come or go with the noise; marked ones may not. At half the
+    # pixels half of the bites, rounded up, lose a corner: which of three are sure at full size
+    # differs by the rounding of one machine from another's.
+    few = max(1, len(sure) // 5) if scale == 1.0 else max(1, (len(sure) + 1) // 2)
     assert len(lost) <= few, lost
     assert len(new) <= few, new
 
