@@ -129,6 +129,14 @@ _ENCLOSED = 0.8
 """Share of the ring round a flake that must be paint; the wedge between two shapes has about
 half, a flake that touches another two thirds."""
 
+_AS_CLAY, _AS_CLAY_HUE, _OWN_HUE_AS_CLAY = 0.3, 0.2, 0.18
+_AS_CLAY_SEED, _AS_CLAY_PX = 0.6, 4.5
+"""Distance (log units, tone at half weight) from which a colour is another than that of clay, and
+the same for chroma alone: the middle of a flake lies within 0.1, white paint on buff at 0.36.
+From the last on that clay must differ from all blends of the paints round it, twice what the coarse
+colours of a picture file make. From so many pixels on the middle of a flake shows its own colour
+(0.7 and more); the blend of a white stroke with red paint came to 0.5."""
+
 _BITTEN = 0.45
 """The same round a bite, whose mouth is open: true ones have 0.47 to 0.7."""
 
@@ -143,7 +151,8 @@ _NEITHER = 0.2
 """Share of clay below which a colour that is far from the paint is a third one."""
 
 _OTHER_COLOUR = 0.1
-"""Share of a mark that may be of a colour which is neither paint nor clay."""
+"""Share of a mark that may be of a colour which is neither paint nor clay; of what lies round it,
+from which it lies on two paints."""
 
 _BLENDED_PX = 10.0
 """The lens's blend between two paints is up to this wide."""
@@ -272,11 +281,59 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     # Of many flakes some lie in line by chance.
     if len(out) > len(slits):
         out += slits
+    out += _on_two_paints(view, corner, mixed, where, out + slits)
     white = any(
         spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
         for spot in spots
     )
     return out, _bitten(view, window, mixed, where, white)
+
+
+def _on_two_paints(
+    view: ViewEvidence,
+    corner: tuple[int, int],
+    mixed: _Mixed,
+    where: Mask,
+    found: Sequence[Finding],
+) -> list[Finding]:
+    """Flakes that lie across the edge of two paints, of which one is on the way from the other to
+    clay: they are islands in what is like clay itself."""
+    px = view.surface.px
+    like = mixed.like_clay
+    # What is neither clay nor the paint that most of the surroundings are.
+    other = ((mixed.departure > 0.5) & (like <= 0)).astype(np.float32)
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats((like > _FAINT).astype(np.uint8))
+    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    out: list[Finding] = []
+    for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
+        if (
+            spot.diameter_px < _AS_CLAY_PX
+            or not _is_flake(view, spot, corner)
+            or sides[pieces[spot.peak_at]] > px(_ISLAND_MM)
+        ):
+            continue
+        if any(
+            enclosed(plane, spot, px(_RING_MM), below=below) < _ENCLOSED
+            for plane, below in ((like, 0.5 * spot.peak), (mixed.like_hue, 0.5))
+        ):
+            continue
+        if enclosed(other, spot, px(2 * _RING_MM), below=0.5) > 1 - _OTHER_COLOUR:
+            continue
+        at = _at(spot, corner)
+        ring = _against_ring(view, spot, at)
+        if ring.own_hue < _OWN_HUE_AS_CLAY:
+            continue
+        report = _report(view, spot, corner, mixed, replace(ring, mixed=False))
+        if report is not None and not any(_overlap(report, other) for other in found):
+            out.append(report)
+    return out
+
+
+def _overlap(one: Finding, other: Finding) -> bool:
+    """Whether the boxes of two findings have something in common."""
+    x, y, w, h = one.bbox_px
+    left, top, wide, high = other.bbox_px
+    return x < left + wide and left < x + w and y < top + high and top < y + h
 
 
 def _bitten(
@@ -426,6 +483,9 @@ class _Mixed:
         hue.
     least_contrast : ndarray of float32, shape (h, w)
         Below this the camera's noise hides what lies between paint and clay.
+    like_clay, like_hue : ndarray of float32, shape (h, w)
+        How near the colour, and the chroma alone, is to that of clay, whatever the paints are: 1
+        where it is the same, 0 from the reach on at which they are told apart.
     """
 
     clayness: Plane
@@ -435,6 +495,8 @@ class _Mixed:
     paint_chroma: NDArray[np.float32]
     hue_share: Plane
     least_contrast: Plane
+    like_clay: Plane
+    like_hue: Plane
 
 
 def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) -> _Mixed:
@@ -477,7 +539,14 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
         np.ascontiguousarray(local[..., :2], np.float32),
         np.where(apart > least, hue, 0).astype(np.float32),
         least,
+        _nearness(colour - clay, _AS_CLAY),
+        _nearness(colour[..., :2] - clay[..., :2], _AS_CLAY_HUE),
     )
+
+
+def _nearness(step: NDArray[np.float32], reach: float) -> Plane:
+    """1 where there is no step, 0 from a length of it on."""
+    return np.clip(1 - np.sqrt((step**2).sum(-1)) / reach, 0, 1).astype(np.float32)
 
 
 def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:
@@ -682,16 +751,22 @@ class _Ring:
         CIEDE2000.
     mixed : bool
         Whether the spot is but a blend of two paints.
-    surely_clay : bool
-        Whether the spot has the hue of the clay, and no blend of the paints comes near that.
+    own_hue : float
+        Log-chromaticity by which clay is off every blend of the paints; 0 where the spot has not
+        the hue of clay.
     light : ndarray of float, shape (3,)
         Of the paint round it, linear.
     """
 
     shift_de00: float
     mixed: bool
-    surely_clay: bool
+    own_hue: float
     light: NDArray[np.floating]
+
+    @property
+    def surely_clay(self) -> bool:
+        """Whether the spot has the hue of the clay, and no blend of the paints comes near that."""
+        return self.own_hue > _OWN_HUE
 
 
 def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
@@ -706,7 +781,7 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
         ~grow(spot.region, 2) & view.zones.paint[window] & grow(spot.region, view.surface.px(1.5))
     )
     if ring.sum() < 6:
-        return _Ring(0.0, True, False, np.zeros(3))
+        return _Ring(0.0, True, 0.0, np.zeros(3))
     inside = np.median(light[spot.region], axis=0)
     around = light[ring]
     middle = around.mean(0)
@@ -725,11 +800,11 @@ def _against_ring(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> _Ring:
     clay = np.median(view.zones.clay_chroma[window][spot.region], axis=0)
     apart = float(np.hypot(*(blends - clay).T).min())
     off_clay = float(np.hypot(*(_log_chroma(inside[None])[0] - clay)))
-    sure = apart > _OWN_HUE and off_clay < 0.5 * apart
+    own_hue = apart if off_clay < 0.5 * apart else 0.0
     paint = np.median(around, axis=0)
     lab = linear_to_lab(np.stack([inside, paint]))
     shift = float(ciede2000(lab[0], lab[1]))
-    return _Ring(shift, mixed and not sure, sure, paint)
+    return _Ring(shift, mixed and own_hue <= _OWN_HUE, own_hue, paint)
 
 
 def _glitters(view: ViewEvidence, spot: Spot, at: tuple[int, int]) -> bool:

@@ -208,3 +208,28 @@ def test_a_highlight_on_a_rough_glaze_is_no_paint_round_a_bite(
     spot = outlined(np.ones_like(tone), np.ones((8, 8), bool), (0, 0))
     middle = tuple(np.argwhere(view.zones.paint).mean(0).astype(int).tolist())
     assert flake._glitters(shown, spot, (middle[0], middle[1])) == glitters
+
+
+@pytest.mark.parametrize("chip_mm", [0.0, 1.4, 1.8])
+def test_a_flake_across_the_ring_of_an_eye_is_an_island_of_the_colour_of_clay(
+    chip_mm: float,
+) -> None:
+    """White lies beyond clay on the way from black, and would be one mark with the flake."""
+    picture = _field(made.wall(), made.BLACK)
+    picture = made.lay(picture, made.ellipse((24, 30), 7, 7), (0.80, 0.79, 0.77))
+    picture = made.lay(picture, made.ellipse((24, 30), 3, 3), made.BLACK)
+    if chip_mm:
+        picture = _bare(picture, (27.3, 28.8), chip_mm)
+    found = flake.find(made.seen(picture, decorated=True))
+    assert len(found) == (chip_mm > 0)
+    for each in found:
+        assert np.hypot(*np.subtract(made.place_mm(each), (27.3, 28.8))) < 1.2
+
+
+@pytest.mark.parametrize("angle_deg", [0, 35, 90])
+def test_the_end_of_a_white_stroke_on_red_paint_is_no_flake(angle_deg: float) -> None:
+    picture = _field(made.wall(), (0.36, 0.13, 0.10))
+    way = np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    ends = np.array([[24.0, 30.0]]) + np.outer([-4, 4], way)
+    picture = made.lay(picture, made.line(ends, 0.9), (0.80, 0.79, 0.77))
+    assert flake.find(made.seen(picture, decorated=True)) == []
