@@ -71,8 +71,9 @@ def test_a_coat_is_held_against_itself_only_where_both_sides_are_one_surface() -
     flanked = as_slot(surface, _line(width_mm=width, missing=missing, left=white))
     assert clay is not None
     assert flanked is not None
-    assert drawing._keeps_its_depth(flanked) == 1.0
-    assert drawing._keeps_its_depth(clay) < 1.0
+    width = flanked.line.black_mm.mean(1)
+    assert drawing._keeps_its_depth(flanked, width) == 1.0
+    assert drawing._keeps_its_depth(clay, clay.line.black_mm.mean(1)) < 1.0
 
 
 @pytest.mark.parametrize(("blue", "is_slot"), [(0.02, True), (0.20, False)])
