@@ -215,7 +215,9 @@ def find(evidence: Evidence) -> list[Finding]:
             # Seen from above the dark inside meets the rim as paint would.
             if view.surface.view != "inside":
                 bitten.append(edge)
-    return found + _at_the_edge(bitten, len(found))
+    # Across the edge of two paints an island may be a bite of the one as well.
+    bites = _at_the_edge(bitten, len(found))
+    return found + [each for each in bites if not any(_is_same(each, other) for other in found)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,16 +326,21 @@ def _on_two_paints(
         if ring.own_hue < _OWN_HUE_AS_CLAY:
             continue
         report = _report(view, spot, corner, mixed, replace(ring, mixed=False))
-        if report is not None and not any(_overlap(report, other) for other in found):
+        if report is not None and not any(_is_same(report, other) for other in found):
             out.append(report)
     return out
 
 
-def _overlap(one: Finding, other: Finding) -> bool:
-    """Whether the boxes of two findings have something in common."""
-    x, y, w, h = one.bbox_px
-    left, top, wide, high = other.bbox_px
-    return x < left + wide and left < x + w and y < top + high and top < y + h
+def _is_same(one: Finding, other: Finding) -> bool:
+    """Whether the middle of either mark lies within the box of the other, on one photo."""
+
+    def holds(box: tuple[int, int, int, int], mark: tuple[int, int, int, int]) -> bool:
+        x, y = mark[0] + mark[2] / 2, mark[1] + mark[3] / 2
+        return box[0] <= x <= box[0] + box[2] and box[1] <= y <= box[1] + box[3]
+
+    return one.photo == other.photo and (
+        holds(one.bbox_px, other.bbox_px) or holds(other.bbox_px, one.bbox_px)
+    )
 
 
 def _bitten(

@@ -233,3 +233,14 @@ def test_the_end_of_a_white_stroke_on_red_paint_is_no_flake(angle_deg: float) ->
     ends = np.array([[24.0, 30.0]]) + np.outer([-4, 4], way)
     picture = made.lay(picture, made.line(ends, 0.9), (0.80, 0.79, 0.77))
     assert flake.find(made.seen(picture, decorated=True)) == []
+
+
+def test_a_flake_across_two_paints_at_the_outline_of_one_is_counted_once() -> None:
+    """It is an island in both together, and may be a bite of the one."""
+    picture = _field(made.wall(), (0.36, 0.13, 0.10))
+    stroke = made.line(np.array([[18.0, 30.0], [30.0, 30.0]]), 1.2)
+    picture = made.lay(picture, stroke, (0.80, 0.79, 0.77))
+    picture = _bare(picture, (24, 30.6), 2.0)
+    walls = [_field(made.wall(seed=seed), (0.36, 0.13, 0.10)) for seed in (1, 2, 3)]
+    (found,) = flake.find(made.seen(picture, *walls, decorated=True))
+    assert np.hypot(*np.subtract(made.place_mm(found), (24, 30.6))) < 1.2
