@@ -20,7 +20,13 @@ from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
 from grader.faults.beyond import lies_on_table
 from grader.faults.crawl import rims
-from grader.faults.drawing import IN_PAINT, drawn, is_clay_between, is_sister
+from grader.faults.drawing import (
+    drawn,
+    is_clay_between,
+    is_painted,
+    is_sister,
+    wider_on_wall,
+)
 from grader.faults.evidence import (
     Evidence,
     ViewEvidence,
@@ -179,7 +185,7 @@ def find(evidence: Evidence) -> list[Finding]:
         slot
         for view, own in zip(views, slots, strict=True)
         for slot in own
-        if view.zones.paint[slot.line.pixels(view.surface.mask.shape)].mean() > IN_PAINT
+        if is_painted(view, slot)
     ]
     by_view = list(zip(views, likely, strict=True))
     rim_mm = _BREAKS_MM if evidence.finish == "coloured" else _RIM_MM
@@ -257,11 +263,8 @@ def _runs_along_handle(view: ViewEvidence, slot: Slot) -> bool:
 
 def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
     """Breadth of a line on the wall itself, which is wider across than it looks."""
-    rows, cols = slot.line.pixels(view.surface.mask.shape)
-    stretch = float(np.median(view.zones.stretch[rows, cols]))
-    along = slot.line.path[-1] - slot.line.path[0]
-    level, upright = np.abs(along) / max(float(np.linalg.norm(along)), 1e-6)
-    return slot.width_mm * stretch / float(np.hypot(upright, stretch * level))
+    stretch = np.asarray(np.median(view.zones.stretch[slot.line.pixels(view.surface.mask.shape)]))
+    return slot.width_mm * float(wider_on_wall(stretch, slot.line.path[-1] - slot.line.path[0]))
 
 
 def _runs_out(view: ViewEvidence, part: _Part) -> bool:

@@ -40,7 +40,7 @@ _OF_ONE_BREADTH = (0.7, 0.85)
 """A line that no paint mask holds and whose broad parts are finer than any brush leaves them is
 drawn only if it is of one breadth, as a pen makes it (narrow over broad)."""
 
-IN_PAINT = 0.4
+_IN_PAINT = 0.4
 """Share of a line in the paint mask from which it counts as painted. The mask holds nothing
 narrower than a brush, so that of a crack at most the gaping end is in it."""
 
@@ -110,8 +110,8 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     """
     rows, cols = slot.line.pixels(view.surface.mask.shape)
     clay = clay_along(view, slot)
-    share = float(view.zones.paint[rows, cols].mean())
-    if share > IN_PAINT:
+    painted = is_painted(view, slot)
+    if painted:
         beside = np.log(np.maximum(np.median(slot.line.sides, axis=(0, 1)), 1e-3)).mean()
         if _runs_through_paint(view, slot):
             if beside - np.log(np.maximum(clay, 1e-3)).mean() < _BLACK_TONE:
@@ -132,10 +132,10 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
             return by_shape, True
         return by_brush, False
     # Views from above and below see painted walls aslant, and know of no facing part.
-    if view.skin is None and share > IN_PAINT:
+    if view.skin is None and painted:
         return 1.0, True
     # From above and below, lines on the wall look finer than they are.
-    broad = 1.0 if view.skin is None or share > IN_PAINT else _broad_enough(width)
+    broad = 1.0 if view.skin is None or painted else _broad_enough(width)
     by_shape = 1.0 if _is_a_row_of_dots(slot) else _keeps_its_depth(slot, width)
     coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
     if coloured or (by_shape < 1.0 and _is_attached(view, slot, view.zones.paint)):
@@ -160,9 +160,33 @@ def breadth_along_mm(view: ViewEvidence, slot: Slot) -> NDArray[np.float64]:
         Mean of the three colours; below 0 where a line is lighter than what is beside it.
     """
     stretch = view.zones.stretch[slot.line.pixels(view.surface.mask.shape)]
-    along = np.gradient(slot.line.path, axis=0)
-    level, upright = np.abs(along / np.maximum(np.hypot(*along.T), 1e-6)[:, None]).T
-    return np.asarray(slot.line.black_mm.mean(1) * stretch / np.hypot(upright, stretch * level))
+    wider = wider_on_wall(stretch, np.gradient(slot.line.path, axis=0))
+    return np.asarray(slot.line.black_mm.mean(1) * wider)
+
+
+def wider_on_wall(stretch: NDArray[np.floating], way: Points) -> NDArray[np.float64]:
+    """By how much wider a line is on the wall than it looks.
+
+    Parameters
+    ----------
+    stretch : ndarray of float, shape (...)
+        How much wider the wall itself is, as `Zones.stretch`.
+    way : ndarray of float64, shape (..., 2)
+        The way (x, y) of the line, of any length.
+
+    Returns
+    -------
+    ndarray of float64, shape (...)
+        `stretch` for an upright line, 1 for a level one.
+    """
+    level, upright = np.moveaxis(np.abs(way), -1, 0)
+    length = np.maximum(np.hypot(level, upright), 1e-6)
+    return np.asarray(stretch * length / np.maximum(np.hypot(upright, stretch * level), 1e-6))
+
+
+def is_painted(view: ViewEvidence, slot: Slot) -> bool:
+    """Whether the mask of paint holds enough of a line."""
+    return bool(view.zones.paint[slot.line.pixels(view.surface.mask.shape)].mean() > _IN_PAINT)
 
 
 def is_clay_between(view: ViewEvidence, slot: Slot) -> bool:

@@ -249,8 +249,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     where = view.zones.painted[window] & (contrast > mixed.least_contrast)
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
-    _, pieces, stats, _ = cv2.connectedComponentsWithStats((clayness > _FAINT).astype(np.uint8))
-    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    extent = _extent_px(clayness)
     bare = (~view.zones.paint[window]).astype(np.float32)
     other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
     out: list[Finding] = []
@@ -259,7 +258,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     in_line = _in_line(spots)
     for number, spot in enumerate(spots):
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-        if not _is_flake(view, spot, corner) or sides[pieces[spot.peak_at]] > px(_ISLAND_MM):
+        if not _is_flake(view, spot, corner) or extent[spot.peak_at] > px(_ISLAND_MM):
             continue
         if enclosed(clayness, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
             continue
@@ -291,6 +290,13 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     return out, _bitten(view, window, mixed, where, white)
 
 
+def _extent_px(plane: Plane) -> NDArray[np.int32]:
+    """Longer side of the box round all that is not faint and joined to each place."""
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats((plane > _FAINT).astype(np.uint8))
+    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    return np.asarray(sides[pieces])
+
+
 def _on_two_paints(
     view: ViewEvidence,
     corner: tuple[int, int],
@@ -304,14 +310,13 @@ def _on_two_paints(
     like = mixed.like_clay
     # What is neither clay nor the paint that most of the surroundings are.
     other = ((mixed.departure > 0.5) & (like <= 0)).astype(np.float32)
-    _, pieces, stats, _ = cv2.connectedComponentsWithStats((like > _FAINT).astype(np.uint8))
-    sides = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(1)
+    extent = _extent_px(like)
     out: list[Finding] = []
     for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
         if (
             spot.diameter_px < _AS_CLAY_PX
             or not _is_flake(view, spot, corner)
-            or sides[pieces[spot.peak_at]] > px(_ISLAND_MM)
+            or extent[spot.peak_at] > px(_ISLAND_MM)
         ):
             continue
         if any(
