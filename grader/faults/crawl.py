@@ -124,8 +124,8 @@ _BARE_CLIPPED, _BARE_HUE = (0.1, 0.3), (0.05, 0.1)
 _BARE_TRUST = 0.7
 """Pale clay in a dark glaze is so far off all round, and so evenly (spread of the step over the
 step), that it needs no rim; a step of ten times the light leaves no calmer middle than so many
-medians of the steepness. A glint is clipped, or has the neutral hue of the lamp. Only where nothing
-is painted."""
+medians of the steepness. A glint is clipped, or what it adds to the glaze has the neutral hue of
+the lamp (dichromatic reflection, Shafer 1985). Only where nothing is painted."""
 
 _ROLLED_MM = (3.0, 4.0)
 _ROLLED_RIM, _ROLLED_DEPTH, _ROLLED_CREST = (0.85, 0.95), (0.3, 0.5), (0.4, 0.6)
@@ -456,11 +456,21 @@ def _stark(view: ViewEvidence, island: Island) -> float:
         _BARE_TRUST
         * rise(float(np.quantile(shifts, 0.15)), _BARE_DE00)
         * rise(island.diameter_mm, _SIZE_MM)
-        * rise(float(np.hypot(*island.inside[1:])), _BARE_HUE)
+        * rise(_hue_of_added(island), _BARE_HUE)
         * (1.0 - rise(uneven, _BARE_UNEVEN))
         * (1.0 - rise(clipped, _BARE_CLIPPED))
         * (1.0 - _is_form(view, island))
     )
+
+
+def _hue_of_added(island: Island) -> float:
+    """Log-chromaticity, from neutral, of the light that an island sends beyond the glaze beside."""
+    beside = np.median(island.outside, axis=0)
+    here, there = light_of(
+        np.stack([island.inside, beside])[:, 1:], np.array([island.inside[0], beside[0]])
+    )
+    added = np.maximum(here - there, 1e-4)
+    return float(np.hypot(*np.log(added[[0, 2]] / added[1])))
 
 
 def _coloured(view: ViewEvidence, island: Island) -> Bare:
