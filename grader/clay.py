@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.filters import threshold_otsu
 
 from grader.fits import fit_of_most
 from grader.piece import Mask
-from grader.surface import Plane, Surface, fill_from, shrink
+from grader.surface import Plane, Surface, fill_from, grow, shrink
 
 _BIN = 0.0125
 """Bin of the chroma histogram: half the noise of a phone photo in one log-chromaticity."""
@@ -38,6 +40,17 @@ _FOLLOWS = 0.4
 MOST_CORRECTION = 0.3
 """Log-chromaticity by which lamps and walls of mixed light may tint clay from place to place."""
 
+_UPPER_SHARE = 0.18
+"""Share of the height that is the rim and what shows of the inside: rarely painted."""
+
+_COAT_TONE, _TWO_LIGHTS, _LEAST_COAT = 1.3, 4.0, 0.03
+"""Black paint is darker than the clay by a factor of 8 and, where light clay lies in shade and it
+does not, still of 3.7; so many spreads apart two lights have next to nothing between them (twice
+what Ashman, Bird and Zepf 1994 ask of two populations)."""
+
+_COAT_EDGE_MM, _SHARP_SHARE = 1.0, 0.6
+"""Within so much on either side of its edge paint makes nearly the whole of the step."""
+
 _FEWEST, _ENOUGH = 200, 20000
 """Pixels below which nothing is fitted, and beyond which a fit gets no better but slower."""
 
@@ -58,7 +71,7 @@ def common_clay(surfaces: Sequence[Surface]) -> tuple[float, float]:
         if not rows.size:
             continue
         upper = np.zeros_like(safe)
-        upper[: rows[0] + max(1, round(0.18 * len(rows)))] = True
+        upper[: rows[0] + max(1, round(_UPPER_SHARE * len(rows)))] = True
         for part in (safe, safe & upper):
             pixels = surface.chroma[part]
             if len(pixels) < 50:
@@ -74,7 +87,7 @@ def common_clay(surfaces: Sequence[Surface]) -> tuple[float, float]:
 
 
 def sound_clay(
-    surface: Surface, where: Mask, clay: tuple[float, float]
+    surface: Surface, where: Mask, clay: tuple[float, float], *, coated: bool = False
 ) -> tuple[NDArray[np.float32], Plane]:
     """Smooth picture of what the clay looks like all over, from the clay that is seen.
 
@@ -85,6 +98,9 @@ def sound_clay(
         Clay and paint, without rim, glare and inside.
     clay : tuple of float
         From `common_clay`.
+    coated : bool, default False
+        Whether paint as broad as the wall and of the hue of the clay may lie there, and no light
+        be so sharp: on a decorated piece that is seen from the side.
 
     Returns
     -------
@@ -97,7 +113,8 @@ def sound_clay(
     turns warmer toward a wall bends like this, paint and faults do not.
     """
     height, width = surface.mask.shape
-    at = _some(where & _near(surface.chroma - np.array(clay, np.float32)))
+    near = where & _near(surface.chroma - np.array(clay, np.float32))
+    at = _some(near & ~_dark_coat(surface, near) if coated else near)
     if at is None:
         flat = np.broadcast_to(np.array(clay, np.float32), (height, width, 2)).copy()
         tone = surface.tone[where] if where.any() else surface.tone[surface.mask]
@@ -114,6 +131,40 @@ def sound_clay(
     coarse = np.clip(coarse, low - slack, high + slack).reshape(*grid_rows.shape, 3)
     full = cv2.resize(coarse.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(full[..., :2]), np.ascontiguousarray(full[..., 2])
+
+
+def _dark_coat(surface: Surface, near: Mask) -> Mask:
+    """Where paint of the hue of the clay lies, so broad and so dark that it could pass for clay.
+
+    Black on white has no hue to be told by. What tells it is that there are two lights and little
+    between them, which shading does not make; and that the upper part of the piece, which is rarely
+    painted, has the lighter one. It ends at an edge, as no shade on a round wall does.
+    """
+    at = _some(near)
+    none = np.zeros_like(near)
+    if at is None:
+        return none
+    tone = surface.tone[at]
+    limit = float(threshold_otsu(tone))
+    dark, light = tone[tone <= limit], tone[tone > limit]
+    if min(len(dark), len(light)) < _LEAST_COAT * len(tone):
+        return none
+    middles = [float(np.median(part)) for part in (dark, light)]
+    gap = middles[1] - middles[0]
+    spread = np.hypot(*(np.std(part) for part in (dark, light))) / math.sqrt(2)
+    if gap < _COAT_TONE or gap < _TWO_LIGHTS * spread:
+        return none
+    rows = np.flatnonzero(surface.mask.any(1))
+    upper = at[0] < rows[0] + _UPPER_SHARE * len(rows)
+    if not upper.any() or float((tone[upper] <= limit).mean()) > 0.5:
+        return none
+    coat = near & (surface.tone <= limit)
+    reach = surface.px(_COAT_EDGE_MM)
+    sides = (coat & ~shrink(coat, reach), grow(coat, reach) & near & ~coat)
+    if not all(side.any() for side in sides):
+        return none
+    step = float(np.median(surface.tone[sides[1]]) - np.median(surface.tone[sides[0]]))
+    return coat if step > _SHARP_SHARE * gap else none
 
 
 def _near(step: NDArray[np.float32]) -> Mask:

@@ -129,7 +129,8 @@ def find_zones(
         inside = _opening(surface, first, last, left, right)
     rim = ~shrink(surface.mask, surface.px(1.2))
     wall = surface.mask & ~rim & ~inside & ~surface.glare
-    clay_chroma, clay_tone = sound_clay(surface, wall, clay)
+    coated = seen_from_side and decorated is not False
+    clay_chroma, clay_tone = sound_clay(surface, wall, clay, coated=coated)
     noise = chroma_noise(surface)
     if decorated is False:
         paint, shine = np.zeros_like(wall), np.zeros_like(wall)

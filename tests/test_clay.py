@@ -49,3 +49,31 @@ def test_clay_seen_on_one_band_says_nothing_wild_of_the_rest() -> None:
     assert tone.min() > seen.min() - 2 * np.ptp(seen)
     assert tone.max() < seen.max() + 2 * np.ptp(seen)
     assert np.abs(chroma).max() < 2.0
+
+
+@pytest.mark.parametrize("share", [0.2, 0.45, 0.6])
+def test_a_broad_band_of_black_is_no_clay(share: float) -> None:
+    """Black of the clay's own hue covers half a pot and more: it is told by its two lights."""
+    _, down = made.places_mm()
+    black = down > (1 - share) * down.max()
+    picture = np.where(black[..., None], 0.06, 1.0) * made.wall()
+    view = made.seen(picture, decorated=True).views[0]
+    rows, cols = np.nonzero(shrink(view.surface.mask, view.surface.px(1.5)))
+    below = rows - (1 - share) * view.surface.mask.shape[0]
+    low, high = below > view.surface.px(2.0), below < -view.surface.px(2.0)
+    painted = view.zones.paint[rows, cols]
+    assert painted[low].mean() > 0.95
+    assert painted[high].mean() < 0.05
+    assert np.median(view.zones.clay_tone) == pytest.approx(
+        np.median(view.surface.tone[rows, cols][high]), abs=0.2
+    )
+
+
+def test_a_wall_that_turns_from_the_light_is_no_coat() -> None:
+    _, down = made.places_mm()
+    shade = np.exp(-2.5 / (1 + np.exp(-(down - 0.5 * down.max()) / 4.0)))
+    surface = made.seen(made.wall() * shade[..., None], decorated=True).views[0].surface
+    wall = shrink(surface.mask, surface.px(1.5))
+    clay = common_clay([surface])
+    plain, coated = (sound_clay(surface, wall, clay, coated=each)[1] for each in (False, True))
+    assert np.allclose(plain, coated)
