@@ -19,6 +19,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
+from grader.faults.slots import rise
 from grader.faults.spots import (
     Spot,
     bell_steepness,
@@ -188,6 +189,10 @@ _BROKEN_TURN_RELIEF = np.radians(60.0)
 """Turn as which lens and sensor still show a corner of 90 degrees, and as which they show it at
 best: that is asked near a handle, whose own edge cuts the paint. Blunter bites are believed beside
 such a one, or an island: a hand wavers, too, but paint that lost its hold shows it in more."""
+
+_OPEN_CLAY = (0.65, 0.9)
+"""Share of the colour of clay at the clearest place of a bite: it opens on clay, and shows it
+whole. What is but half as clear is a crease of the form, as at the root of a handle."""
 
 _SHARP_TURN = np.radians(80.0)
 """Turn of a corner that no brush makes."""
@@ -633,6 +638,9 @@ def _report(
             f"{share:.0f} % of the colour of the clay, with a sharp rim."
         )
     else:
+        if spot.peak < _OPEN_CLAY[0]:
+            return None
+        clear *= rise(spot.peak, _OPEN_CLAY)
         # At two sharp corners the outline leaves its way; at blunt ones a brush may have.
         clear *= float(np.clip(bite.turn_rad / _SHARP_TURN, 0.5, 1.0))
         why = (

@@ -100,6 +100,20 @@ def test_where_two_paints_meet_the_outline_turns_in(
     assert [each.why[:6] for each in found] == ["A bite"] * is_flake
 
 
+def test_a_bite_opens_on_whole_clay() -> None:
+    """What is not quite of its colour is less sure: a crease at the root of a handle."""
+    walls = [_field(made.wall(seed=seed)) for seed in range(4)]
+    sure = []
+    for clay in (1.0, 0.9, 0.6):
+        colour = np.array(made.COBALT) ** (1 - clay) * np.array(made.BUFF) ** clay
+        front = made.lay(walls[0], made.island((24, 39.4), 1.2, seed=3), tuple(colour))
+        found = flake.find(made.seen(front, *walls[1:], decorated=True))
+        sure.append(sum(each.certainty for each in found))
+    assert sure[0] > 0.8
+    assert 0.4 < sure[1] < sure[0] - 0.05
+    assert sure[2] == 0.0
+
+
 def test_clay_that_gives_little_blue_is_told_through_the_blue_of_the_paint() -> None:
     """A fiftieth of the light of blue paint, blurred in, makes a third more blue of red clay."""
     clay, blue = (0.36, 0.11, 0.035), (0.07, 0.09, 0.34)
