@@ -22,9 +22,10 @@ from grader.surface import Plane, grow, opened, shrink
 _LEAST_MM2 = 40.0
 """A drip of 7 mm, as for soft veils."""
 
-_FOOT_MM, _AT_FOOT = 4.5, 0.75
+_FOOT_MM, _AT_FOOT, _NEAR_FOOT = 4.5, 0.75, 0.4
 """Glaze is wiped off a foot ring up to some 4 mm high (common practice, no source). So much of the
-breadth of a pool reaches down to there; a painted shape stands on its foot or in mid-air."""
+breadth of a pool reaches down to there; a painted shape stands on its foot or in mid-air. What is
+to be seen on the other sides, too, need not reach so far on each of them."""
 
 _ARC_MM, _STEEPEST_ARC = 3.0, 1.0
 """Read over twice the first, the outline of a foot seen from above rises by less than it runs
@@ -37,6 +38,12 @@ Less is a soft veil's affair."""
 _MOST_OFF_NEUTRAL = 0.6
 """Log-chromaticity: milk is white with a breath of blue, or of the red clay below it; cobalt and
 copper go far beyond."""
+
+_WARM, _WHITENED, _OFF_LINE = 0.4, 0.15, 0.25
+"""On clay so warm (log R/G) thin milk is a good way from neutral yet. Clay and white mix as light,
+along a straight line of R/G against B/G: so much of the way it is to have gone, and so little
+(logarithm of B/G) to lie off it, as the fit of the clay may. Yellow paint lies off it by one and
+more."""
 
 _DARKER = -0.3
 _NEAR_MM = 4.0
@@ -92,12 +99,14 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     """
     if len(views) < _FEWEST_SIDES:
         return [None] * len(views)
-    pools = [_candidate(view) for view in views]
+    pools, like_it = (
+        [_candidate(view, at_foot) for view in views] for at_foot in (_AT_FOOT, _NEAR_FOOT)
+    )
     areas = [
-        float(pool.sum()) / view.surface.px(1.0) ** 2
-        for view, pool in zip(views, pools, strict=True)
+        float(alike.sum()) / view.surface.px(1.0) ** 2
+        for view, alike in zip(views, like_it, strict=True)
     ]
-    if max(areas) < _UNEVEN * min(areas) or not any(areas):
+    if max(areas) < _UNEVEN * min(areas):
         return [None] * len(views)
     return [pool if pool.any() else None for pool in pools]
 
@@ -159,7 +168,8 @@ def change_beside(view: ViewEvidence, pool: Mask) -> float:
     return float(ciede2000(seen, sound))
 
 
-def _candidate(view: ViewEvidence) -> Mask:
+def _candidate(view: ViewEvidence, least_at_foot: float) -> Mask:
+    """What may be milk on a side, of which so much of the breadth reaches down to the foot."""
     surface = view.surface
     out = np.zeros(surface.mask.shape, bool)
     bottom = _lowest(surface.mask)
@@ -173,7 +183,7 @@ def _candidate(view: ViewEvidence) -> Mask:
         columns = region.any(0)
         at_foot = (bottom - _lowest(region))[columns] < surface.px(_FOOT_MM)
         stands_there = float(np.median(slope[columns])) < _STEEPEST_ARC
-        if at_foot.mean() > _AT_FOOT and stands_there and not _is_paint(view, region):
+        if at_foot.mean() > least_at_foot and stands_there and not _is_paint(view, region):
             out |= region
     return out
 
@@ -204,7 +214,18 @@ def _milky(view: ViewEvidence) -> Mask:
 def _as_light_as_clay(view: ViewEvidence) -> Mask:
     """What is near white, and no darker than the clay beside it."""
     white = np.abs(view.surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
+    white |= _whitened(view.surface.chroma, view.zones.clay_chroma)
     return np.asarray(white & (_above_clay(view) > _DARKER))
+
+
+def _whitened(chroma: NDArray[np.float32], clay_chroma: NDArray[np.float32]) -> Mask:
+    """Where warm clay is mixed with white, and with nothing else."""
+    (red, blue), (clay_red, clay_blue) = (cv2.split(np.exp(each)) for each in (chroma, clay_chroma))
+    way = (clay_red - red) / np.maximum(clay_red - 1, 1e-3)
+    on_line = clay_blue + way * (1 - clay_blue)
+    off = np.abs(np.log(blue / np.maximum(on_line, 1e-3)))
+    warm = clay_chroma[..., 0] > _WARM
+    return np.asarray(warm & (way > _WHITENED) & (way < 1) & (off < _OFF_LINE))
 
 
 def _above_clay(view: ViewEvidence) -> Plane:

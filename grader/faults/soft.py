@@ -55,6 +55,9 @@ is light, or the shadow of a second handle, of a lid or of the foot."""
 _SEEN_OPPOSITE = 0.3
 """Share of a region that must be seen on the opposite side for it to tell."""
 
+_AROUND_CELLS = 5
+"""Cells beyond a region in which its surroundings are seen: as far as half a scorch."""
+
 HEMMED = 0.55
 """Share of the edge of a region along which nothing is known beyond it, from which it has no edge
 of its own to be known by: clay between brush strokes, or between a handle and the outline."""
@@ -364,16 +367,30 @@ def share_opposite(
     Returns
     -------
     float
-        As a share of the departure here; 0 where that place is hardly seen there.
+        As a share of the departure here, or of what it exceeds its surroundings by where that is
+        less: a side that is browned all over has no patch where the other has its scorch. 0 where
+        that place is hardly seen there.
     """
     share = 0.0
+    near = cv2.dilate(region.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    wide = np.ones((2 * _AROUND_CELLS + 1,) * 2, np.uint8)
+    around = (cv2.dilate(region.astype(np.uint8), wide) > 0) & ~near
     for other, view in enumerate(views):
         if quarters_apart(views[number], view) != OPPOSITE:
             continue
         known = region & field.known[other]
         if known.sum() > _SEEN_OPPOSITE * region.sum():
-            own, there = (float(np.median(field.departure[i][known])) for i in (number, other))
-            share = max(share, there / max(own, 1e-6))
+            both = [field.departure[i] for i in (number, other)]
+            own, there = (float(np.median(each[known])) for each in both)
+            stays = there / max(own, 1e-6)
+            beyond = around & field.known[number] & field.known[other]
+            if beyond.sum() > _SEEN_OPPOSITE * around.sum():
+                own, there = (
+                    level - float(np.median(each[beyond]))
+                    for level, each in zip((own, there), both, strict=True)
+                )
+                stays = min(stays, there / max(own, 1e-6))
+            share = max(share, stays)
     return share
 
 

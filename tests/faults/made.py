@@ -36,6 +36,7 @@ _SIZE = (round(HIGH_MM * PX_PER_MM * _FINER), round(WIDE_MM * PX_PER_MM * _FINER
 
 BUFF = (0.52, 0.42, 0.29)
 RED = (0.33, 0.14, 0.08)
+ORANGE = (0.75, 0.24, 0.08)
 WHITE_CLAY = (0.72, 0.69, 0.62)
 COBALT = (0.05, 0.06, 0.24)
 BLACK = (0.025, 0.024, 0.024)

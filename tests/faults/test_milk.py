@@ -69,6 +69,25 @@ def test_paint_is_none(
     assert not any(_pools(walls))
 
 
+@pytest.mark.parametrize(
+    ("colour", "found"),
+    [(0.65 * np.array(made.ORANGE) + 0.35 * np.array(MILK), True), ((0.75, 0.5, 0.1), False)],
+)
+def test_thin_milk_on_orange_clay_is_a_mixture_with_white(colour: Picture, found: bool) -> None:
+    """It is a good way from neutral yet, as yellow paint is; but that holds no white."""
+    walls = [made.wall(made.ORANGE, seed=seed) for seed in range(4)]
+    walls[0] = made.lay(walls[0], AT_FOOT, tuple(colour))
+    assert _pools(walls) == [found, False, False, False]
+
+
+def test_a_dip_whose_edge_wavers_is_as_even_on_sides_where_it_hardly_reaches_the_foot() -> None:
+    def dip(reaches: float) -> NDArray[np.float32]:
+        return np.maximum(made.box(8, 48, 36, 54), made.box(8, 48, 8 + 28 * reaches, 60))
+
+    assert not any(_pools(_laid([dip(share) for share in (0.85, 0.65, 0.6, 0.65)])))
+    assert _pools(_laid([dip(0.85), SLIVER, None, None]))[0]
+
+
 def test_a_colour_that_is_painted_elsewhere_is_paint() -> None:
     walls = _laid([AT_FOOT, None, None, None], WHITE)
     assert _pools(walls)[0]

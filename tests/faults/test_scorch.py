@@ -41,6 +41,19 @@ def _look(front: Picture, clay: tuple[float, float, float]) -> list[Finding]:
 
 # From trade practice: L* down 3 to 15, a* up, b* up (no published source).
 @pytest.mark.parametrize("clay", [made.BUFF, made.RED])
+def test_a_scorch_that_faces_away_from_a_browned_side_is_found(
+    clay: tuple[float, float, float],
+) -> None:
+    """Its place is as brown on the opposite side, but so is all round it: that is no light."""
+    front = _with(made.wall(clay), _patch(20, 30, 11), _burnt(clay, (-8, 3, 4)))
+    _, down = made.places_mm()
+    back = _with(made.wall(clay, 2), np.ones_like(down), _burnt(clay, (-8, 3, 4)))
+    sides = (front, made.wall(clay, 1), back, made.wall(clay, 3))
+    found = scorch.find(made.seen(*sides, finish="raw", decorated=False))
+    assert ("front", "scorch") in [(each.view, each.fault) for each in found]
+
+
+@pytest.mark.parametrize("clay", [made.BUFF, made.RED])
 @pytest.mark.parametrize("shift_lab", [(-4, 2, 3), (-8, 3, 4), (-15, 6, 6)])
 def test_burnt_clay_is_found_where_it_is(
     clay: tuple[float, float, float], shift_lab: tuple[float, float, float]
