@@ -190,9 +190,10 @@ _BROKEN_TURN_RELIEF = np.radians(60.0)
 best: that is asked near a handle, whose own edge cuts the paint. Blunter bites are believed beside
 such a one, or an island: a hand wavers, too, but paint that lost its hold shows it in more."""
 
-_OPEN_CLAY = (0.65, 0.9)
-"""Share of the colour of clay at the clearest place of a bite: it opens on clay, and shows it
-whole. What is but half as clear is a crease of the form, as at the root of a handle."""
+_OPEN_CLAY = (0.8, 0.92)
+"""Share of the colour of clay at the clearest place of a bite: it opens on clay, and three pixels
+deep, as it must be, the blur of the lens leaves nine tenths. What shows less is a crease at the
+root of a handle or the ripple of a glossy glaze."""
 
 _SHARP_TURN = np.radians(80.0)
 """Turn of a corner that no brush makes."""
@@ -282,7 +283,8 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
             if _is_rim(spot, clayness, departure):
                 continue
         report = _report(view, spot, corner, mixed, ring)
-        if report is not None:
+        # One mark may peak twice.
+        if report is not None and not any(_is_same(report, other) for other in (*out, *slits)):
             (slits if number in in_line else out).append(report)
     # Of many flakes some lie in line by chance.
     if len(out) > len(slits):
@@ -336,7 +338,7 @@ def _on_two_paints(
         if ring.own_hue < _OWN_HUE_AS_CLAY:
             continue
         report = _report(view, spot, corner, mixed, replace(ring, mixed=False))
-        if report is not None and not any(_is_same(report, other) for other in found):
+        if report is not None and not any(_is_same(report, other) for other in (*found, *out)):
             out.append(report)
     return out
 
