@@ -22,7 +22,7 @@ from grader.surface import Plane, grow, opened, shrink
 _LEAST_MM2 = 40.0
 """A drip of 7 mm, as for soft veils."""
 
-_FOOT_MM, _AT_FOOT, _NEAR_FOOT = 4.5, 0.75, 0.4
+_FOOT_MM, _AT_FOOT, _NEAR_FOOT = 4.5, 0.75, 0.25
 """Glaze is wiped off a foot ring up to some 4 mm high (common practice, no source). So much of the
 breadth of a pool reaches down to there; a painted shape stands on its foot or in mid-air. What is
 to be seen on the other sides, too, need not reach so far on each of them."""
@@ -58,8 +58,8 @@ _SAME_COLOUR, _SAME_TONE, _PAINT_MM2 = 0.12, 0.5, 15.0
 """White paint shows its colour elsewhere, too, but for shading: a strip of 3 by 5 mm of it."""
 
 _UNEVEN = 3.0
-"""The side with most has so many times the area of that with least: a painted band or a dipped
-foot goes round evenly."""
+"""The side with most has so many times the area of that with least, or of four the least but one: a
+painted band, a pattern or a dipped foot goes round evenly."""
 
 _FEWEST_SIDES = 3
 
@@ -106,7 +106,9 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
         float(alike.sum()) / view.surface.px(1.0) ** 2
         for view, alike in zip(views, like_it, strict=True)
     ]
-    if max(areas) < _UNEVEN * min(areas):
+    # A handle in front may hide what goes round.
+    least = sorted(areas)[1 if len(areas) > _FEWEST_SIDES else 0]
+    if max(areas) < _UNEVEN * least:
         return [None] * len(views)
     return [pool if pool.any() else None for pool in pools]
 

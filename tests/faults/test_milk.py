@@ -52,6 +52,7 @@ def test_a_dense_pool_at_the_foot_is_found_on_the_sides_that_show_it() -> None:
     ("covers", "colour"),
     [
         ([AT_FOOT] * 4, MILK),  # dipped in white all round
+        ([AT_FOOT, AT_FOOT, None, AT_FOOT], MILK),  # the same, on one side behind the handle
         ([made.ellipse((24, 30), 20, 16), None, None, None], MILK),  # in mid-air
         ([made.line([(20, 20), (24, 40), (20, 60)], 3.0), None, None, None], MILK),  # a stalk
         ([AT_FOOT, None, None, None], made.COBALT),
