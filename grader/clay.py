@@ -151,7 +151,7 @@ def _dark_coat(surface: Surface, near: Mask) -> Mask:
         return none
     middles = [float(np.median(part)) for part in (dark, light)]
     gap = middles[1] - middles[0]
-    spread = np.hypot(*(np.std(part) for part in (dark, light))) / math.sqrt(2)
+    spread = math.hypot(float(dark.std()), float(light.std())) / math.sqrt(2)
     if gap < _COAT_TONE or gap < _TWO_LIGHTS * spread:
         return none
     rows = np.flatnonzero(surface.mask.any(1))

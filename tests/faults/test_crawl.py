@@ -300,6 +300,8 @@ def test_pale_clay_in_a_dark_glaze_needs_no_rim(
 def test_the_light_of_a_lamp_upon_a_coloured_glaze_is_no_clay(shine: bool, found: bool) -> None:
     """It adds its own hue to that of the glaze: dichromatic reflection (Shafer 1985)."""
     blue = np.array([0.02, 0.05, 0.17])
-    spot = made.lay(made.wall(blue), made.island((22, 28), 4.5), blue + 0.4 if shine else made.BUFF)
+    spot = made.lay(
+        made.wall(tuple(blue)), made.island((22, 28), 4.5), blue + 0.4 if shine else made.BUFF
+    )
     seen = _found(spot, finish="coloured", decorated=False)
     assert [each.fault for each in seen] == ["crawl"] * found
