@@ -283,7 +283,9 @@ def _islands(view: ViewEvidence, coloured: bool) -> Iterator[tuple[bool, Island]
     where = _seen_well(view, coloured)
     heights = _STEEP + HEIGHTS if coloured else HEIGHTS
     for fine, look in ((True, _FINE), (False, _COARSE)):
-        found = find_islands(view.surface, where, heights=heights, **look)  # type: ignore[arg-type]
+        # The edges of a foot ring, and those of the dark inside, all but shut in much else.
+        mend = view.skin is not None
+        found = find_islands(view.surface, where, heights=heights, mend=mend, **look)  # type: ignore[arg-type]
         for island in found:
             if island.diameter_mm >= _SHUT_SIZE_MM[0]:
                 yield fine, island
@@ -345,7 +347,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     )
     rimless = (
         _RIMLESS_TRUST
-        * (fine and island.diameter_mm > _RIMLESS_MM)
+        * (fine and not island.mended and island.diameter_mm > _RIMLESS_MM)
         * rise(low, _RIMLESS_STEP)
         * (1.0 - rise(step, _RIMLESS_GLEAM))
         * rise(low / max(step, 1e-6), _RIMLESS_EVEN)

@@ -8,7 +8,7 @@ fence and outside are then compared angle by angle.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,7 +17,7 @@ from scipy.ndimage import uniform_filter1d
 
 from grader.edges import jump
 from grader.piece import Mask
-from grader.surface import Plane, Surface, fill_from, shrink
+from grader.surface import Plane, Surface, fill_from, grow, shrink
 
 _CHROMA_WEIGHT = 0.7
 """A step of log-chromaticity counts a little less than one of log light: its grain is coarser."""
@@ -71,6 +71,8 @@ class Island:
         The two log-chromaticities where the fence is darkest.
     grain : float
         Spread of the tone outside from place to place, as averaged.
+    mended : bool, default False
+        Whether gaps of its fence had to be closed to shut it in.
     """
 
     outline: NDArray[np.float64]
@@ -83,6 +85,7 @@ class Island:
     lightest: NDArray[np.float64]
     fence_chroma: NDArray[np.float64]
     grain: float
+    mended: bool = False
 
     @property
     def steps(self) -> NDArray[np.float64]:
@@ -98,6 +101,7 @@ def find_islands(
     sigma_mm: float,
     sizes_mm: tuple[float, float],
     heights: Sequence[float] = HEIGHTS,
+    mend: bool = False,
 ) -> Iterator[Island]:
     """Find enclosed patches.
 
@@ -114,6 +118,9 @@ def find_islands(
         Least and greatest diameter of a core.
     heights : sequence of float, optional
         Heights of the cut, in medians of the steepness, the highest first.
+    mend : bool, default False
+        Whether to look once more, at the lowest, with gaps of two pixels in the fence closed:
+        throwing rings cross it, and here and there have its own light.
 
     Yields
     ------
@@ -128,10 +135,12 @@ def find_islands(
     per_mm = surface.px_per_mm * scale
     low, high = (np.pi * (size / 2 * per_mm) ** 2 for size in sizes_mm)
     rim = mask & ~shrink(mask, 1.5)
-    for height in heights:
+    looks = [(height, False) for height in heights] + [(heights[-1], True)] * mend
+    for height, mended in looks:
         calm = (steep < max(_LEAST_HEIGHT, usual * height)) & mask
+        parts = shrink(calm, 1.0) if mended else calm
         _, labels, stats, middles = cv2.connectedComponentsWithStats(
-            calm.astype(np.uint8), connectivity=4
+            parts.astype(np.uint8), connectivity=4
         )
         area, wide, high_px = (
             stats[:, index] for index in (cv2.CC_STAT_AREA, cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT)
@@ -145,9 +154,12 @@ def find_islands(
         for number in np.flatnonzero(chosen):
             x, y, w, h = stats[number, :4]
             core = labels[y : y + h, x : x + w] == number
+            if mended:
+                x, y, core = x - 1, y - 1, grow(np.pad(core, 1), 1.0)
+                core &= calm[y : y + h + 2, x : x + w + 2]
             island = _read(surface, fields, core, (int(y), int(x)), scale, height, 2 * sigma_mm)
             if island is not None:
-                yield island
+                yield replace(island, mended=mended)
 
 
 def _steepness(
