@@ -467,10 +467,8 @@ def _stark(view: ViewEvidence, island: Island) -> float:
 
 def _hue_of_added(island: Island) -> float:
     """Log-chromaticity, from neutral, of the light that an island sends beyond the glaze beside."""
-    beside = np.median(island.outside, axis=0)
-    here, there = light_of(
-        np.stack([island.inside, beside])[:, 1:], np.array([island.inside[0], beside[0]])
-    )
+    fields = np.stack([island.inside, np.median(island.outside, axis=0)])
+    here, there = light_of(fields[:, 1:], fields[:, 0])
     added = np.maximum(here - there, 1e-4)
     return float(np.hypot(*np.log(added[[0, 2]] / added[1])))
 

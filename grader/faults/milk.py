@@ -99,9 +99,7 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     """
     if len(views) < _FEWEST_SIDES:
         return [None] * len(views)
-    pools, like_it = (
-        [_candidate(view, at_foot) for view in views] for at_foot in (_AT_FOOT, _NEAR_FOOT)
-    )
+    pools, like_it = zip(*(_candidates(view) for view in views), strict=True)
     areas = [
         float(alike.sum()) / view.surface.px(1.0) ** 2
         for view, alike in zip(views, like_it, strict=True)
@@ -170,10 +168,10 @@ def change_beside(view: ViewEvidence, pool: Mask) -> float:
     return float(ciede2000(seen, sound))
 
 
-def _candidate(view: ViewEvidence, least_at_foot: float) -> Mask:
-    """What may be milk on a side, of which so much of the breadth reaches down to the foot."""
+def _candidates(view: ViewEvidence) -> tuple[Mask, Mask]:
+    """What may be a pool on a side, and all that is like one and reaches the foot in part."""
     surface = view.surface
-    out = np.zeros(surface.mask.shape, bool)
+    pool, like_it = np.zeros((2, *surface.mask.shape), bool)
     bottom = _lowest(surface.mask)
     slope = _slope(bottom, surface.px(_ARC_MM))
     milky = _milky(view)
@@ -185,9 +183,11 @@ def _candidate(view: ViewEvidence, least_at_foot: float) -> Mask:
         columns = region.any(0)
         at_foot = (bottom - _lowest(region))[columns] < surface.px(_FOOT_MM)
         stands_there = float(np.median(slope[columns])) < _STEEPEST_ARC
-        if at_foot.mean() > least_at_foot and stands_there and not _is_paint(view, region):
-            out |= region
-    return out
+        if at_foot.mean() > _NEAR_FOOT and stands_there and not _is_paint(view, region):
+            like_it |= region
+            if at_foot.mean() > _AT_FOOT:
+                pool |= region
+    return pool, like_it
 
 
 def _lowest(mask: Mask) -> NDArray[np.intp]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,6 +27,7 @@ from grader.faults.soft import (
     on_photo,
     own_skin,
     regions,
+    ring_round,
     seen_beside,
     share_opposite,
     shift_of,
@@ -228,11 +228,7 @@ def _own_edge(along: NDArray[np.float32], field: SkinField, number: int, region:
     """How far the strong part of a region stands out from the cells of this view round it."""
     departure, known = field.departure[number], field.known[number]
     core = core_of(departure, region)
-    near, far = (
-        cv2.dilate(region.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
-        for size in (3, 2 * _EDGE_CELLS + 1)
-    )
-    ring = far & ~near & known
+    ring = ring_round(region, _EDGE_CELLS) & known
     if not ring.any():
         return 0.0
     return float(np.median(along[core]) - np.median(along[ring]))

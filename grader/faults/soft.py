@@ -347,6 +347,21 @@ def hemmed(field: SkinField, number: int, region: Mask) -> float:
     return float((~known)[ring].mean())
 
 
+def ring_round(region: Mask, cells: int) -> Mask:
+    """Cells up to so many beyond a region, without those that touch it.
+
+    Parameters
+    ----------
+    region : ndarray of bool, shape (ROWS, COLUMNS)
+    cells : int
+    """
+    near, far = (
+        cv2.dilate(region.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)) > 0
+        for reach in (1, cells)
+    )
+    return far & ~near
+
+
 def share_opposite(
     views: Sequence[ViewEvidence], field: SkinField, number: int, region: Mask
 ) -> float:
@@ -372,9 +387,7 @@ def share_opposite(
         that place is hardly seen there.
     """
     share = 0.0
-    near = cv2.dilate(region.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    wide = np.ones((2 * _AROUND_CELLS + 1,) * 2, np.uint8)
-    around = (cv2.dilate(region.astype(np.uint8), wide) > 0) & ~near
+    around = ring_round(region, _AROUND_CELLS)
     for other, view in enumerate(views):
         if quarters_apart(views[number], view) != OPPOSITE:
             continue

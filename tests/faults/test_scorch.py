@@ -39,7 +39,6 @@ def _look(front: Picture, clay: tuple[float, float, float]) -> list[Finding]:
     return scorch.find(evidence)
 
 
-# From trade practice: L* down 3 to 15, a* up, b* up (no published source).
 @pytest.mark.parametrize("clay", [made.BUFF, made.RED])
 def test_a_scorch_that_faces_away_from_a_browned_side_is_found(
     clay: tuple[float, float, float],
@@ -53,6 +52,7 @@ def test_a_scorch_that_faces_away_from_a_browned_side_is_found(
     assert ("front", "scorch") in [(each.view, each.fault) for each in found]
 
 
+# From trade practice: L* down 3 to 15, a* up, b* up (no published source).
 @pytest.mark.parametrize("clay", [made.BUFF, made.RED])
 @pytest.mark.parametrize("shift_lab", [(-4, 2, 3), (-8, 3, 4), (-15, 6, 6)])
 def test_burnt_clay_is_found_where_it_is(

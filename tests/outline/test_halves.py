@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -34,7 +34,6 @@ def _share(of: Mask, kept: Mask) -> float:
     wide=st.floats(0.3, 0.6),
     shade=st.floats(0.0, 0.12),
 )
-@example(size=(425, 425), middle=0.5345424596128401, wide=0.3, shade=0.0)
 def test_the_axis_is_that_of_the_rim_whatever_lies_beside(
     size: tuple[int, int], middle: float, wide: float, shade: float
 ) -> None:
@@ -48,13 +47,12 @@ def test_the_axis_is_that_of_the_rim_whatever_lies_beside(
     mask = body | (beside & (cols < axis + (0.5 * wide + shade) * width))
     shift, met = mirror_shift(mask, np.ones(size, np.float32))
     other = mirrored(mask, shift, False)
-    # A pixel of the reduced outline is this wide, and the axis lies between two at best; the body
-    # itself ends at whole pixels, which moves each row by up to one.
+    # A pixel of the reduced outline is this wide, and the axis lies between two at best.
     slack = max(1.0, max(size) / 320)
     upper = body & (rows < 0.7 * height)
     apart = (other ^ mask) & (rows < 0.7 * height)
     assert met > 0.4
-    assert apart.sum() <= (2.5 * slack + 1.0) * upper.any(1).sum()
+    assert apart.sum() <= 2.5 * slack * upper.any(1).sum()
 
 
 def test_a_mirror_image_keeps_its_kind_and_marks_what_lies_beyond() -> None:
