@@ -138,10 +138,21 @@ def mirror_shift(mask: Mask, edges: Plane) -> tuple[tuple[int, int], float]:
     common[:, out_of_question] = -np.inf
     tilted, across = peak_of(common, (len(common), wide))
     down = tilted - _TILT_PX
+    # A pixel of the reduced outline is more than one of the outline: the peak lies between two.
+    between = _top_between(*(float(common[tilted, across + by]) for by in (-1, 0, 1)))
     # A picture of odd width is not mirrored about a pixel of its reduced self.
     odd = mask.shape[1] - small * wide
     met = float(common.max()) / max(1e-9, float((rim**2).sum()))
-    return (round(small * down), round(small * across - odd)), met
+    return (round(small * down), round(small * (across + between) - odd)), met
+
+
+def _top_between(before: float, most: float, after: float) -> float:
+    """Where a parabola through three values one apart has its top, -0.5..0.5 from the middle one.
+
+    With `before` and `after` no more than `most`; 0 where one of them is out of the question.
+    """
+    bend = 2 * most - before - after
+    return 0.5 * (after - before) / bend if 0 < bend < np.inf else 0.0
 
 
 def _rim(mask: Mask, likely: Plane) -> Plane:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -34,6 +34,8 @@ def _share(of: Mask, kept: Mask) -> float:
     wide=st.floats(0.3, 0.6),
     shade=st.floats(0.0, 0.12),
 )
+# One pixel of the reduced outline off its peak, the image lies three of the outline amiss.
+@example(size=(425, 425), middle=0.5345424596128401, wide=0.3, shade=0.0)
 def test_the_axis_is_that_of_the_rim_whatever_lies_beside(
     size: tuple[int, int], middle: float, wide: float, shade: float
 ) -> None:
