@@ -72,8 +72,8 @@ def opening_share(zones: Zones) -> float:
     return (int(lip[-1]) + 1 - first) / max(1, last - first) if lip.size else 0.0
 
 
-def read_skin(surface: Surface, zones: Zones, opening: float) -> Skin:
-    """Average the clean clay of one view into the grid.
+def read_skin(surface: Surface, zones: Zones, opening: float, *, coat: bool = False) -> Skin:
+    """Average the clean clay, or the clean paint, of one view into the grid.
 
     Parameters
     ----------
@@ -82,6 +82,8 @@ def read_skin(surface: Surface, zones: Zones, opening: float) -> Skin:
     opening : float
         Share of the body's rows that the opening takes up, the same for all views of a piece: else
         a lip that was seen wrong on one view would be held against the wall on the others.
+    coat : bool, default False
+        Of the paint, and not of the clay.
 
     Returns
     -------
@@ -102,7 +104,8 @@ def read_skin(surface: Surface, zones: Zones, opening: float) -> Skin:
 
     reach = surface.px(_PAINT_REACH_MM)
     # Beyond the other side of the body lie the root of a handle, a spout, or a strip of table.
-    clean = zones.facing & ~grow(zones.painted, reach) & ~grow(surface.clipped, reach)
+    other = ~zones.paint if coat else zones.painted
+    clean = zones.facing & ~grow(other, reach) & ~grow(surface.clipped, reach)
     clean &= zones.noise < _NOISIEST
     fields = np.dstack([surface.chroma, surface.tone])
     samples = cv2.remap(fields, map_x, map_y, cv2.INTER_LINEAR)

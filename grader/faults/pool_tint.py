@@ -3,7 +3,8 @@
 A veil mixes bluish white into the colour below: log(B/G) rises, log(R/G) falls by about two thirds
 of that, and the tone stays. A reflection of the lamp or the window moves colour the same way but
 cannot help being brighter, and it stays in its place while the piece turns. On clay so dark or red
-that the veil looks like white paint, `milk` tells the two apart.
+that the veil looks like white paint, `milk` tells the two apart; a dip or a band that goes round
+the foot is searched as the clay is (`coats`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.colour.difference import OBJECTED_DE00
+from grader.faults.coats import coated_sides
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
 from grader.faults.milk import change_beside, pool_below, pools_at_foot
 from grader.faults.soft import (
@@ -36,6 +38,7 @@ from grader.findings import Finding
 from grader.gloss import shines
 from grader.piece import Mask
 from grader.skin import ROWS
+from grader.surface import light_of
 
 MILKY = Direction(red=-0.45, blue=0.7)
 
@@ -65,6 +68,11 @@ _BRIGHTER, _BRIGHTENS, _DARKER, _DARKENS = 0.16, 0.8, 0.06, 0.5
 """A veil keeps the tone of the clay, or brightens it by less than it shifts the colour; what is
 17 % brighter, and more than that, is reflected light; what is 6 % darker (at the foot, by more than
 half of its shift of colour, too) a face that turns away from the lamp and mirrors the sky."""
+
+_MILK_SHARE, _DARKENS_LIGHT = 0.5, 1.0
+"""Milk returns about half of the light: veils kept the tone of clays that return 0.43 to 0.56 of it
+(measured on rendered pieces). A lighter ground, a white dip, a broad veil darkens, by up to as much
+as it shifts the colour."""
 
 _FAINT_HEMMED = 0.3
 """A faint one needs more of an edge than `HEMMED` leaves it."""
@@ -115,8 +123,11 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.finish in ("raw", "coloured") or not evidence.sides:
         return []
     sides = evidence.sides
-    field = depart(sides, MILKY)
-    found = [_of_view(sides, field, number) for number in range(len(sides))]
+    found = _soft(sides)
+    if coated := coated_sides(sides):
+        # Of a coat only the foot is looked at: higher up a shape may be drawn on it.
+        on_coat = _soft(coated, at_foot_only=True)
+        found = [one or other for one, other in zip(found, on_coat, strict=True)]
     for number, pool in enumerate(pools_at_foot(sides)):
         soft = found[number]
         if pool is None or (soft is not None and soft.certainty >= _DENSE_TRUST):
@@ -126,6 +137,13 @@ def find(evidence: Evidence) -> list[Finding]:
         if view.surface.view == "foot" and (pool := pool_below(view, sides)) is not None:
             found.append(_dense(view, pool))
     return _without_light([each for each in found if each is not None])
+
+
+def _soft(sides: Sequence[ViewEvidence], *, at_foot_only: bool = False) -> list[Finding | None]:
+    field = depart(sides, MILKY)
+    return [
+        _of_view(sides, field, number, at_foot_only=at_foot_only) for number in range(len(sides))
+    ]
 
 
 def _without_light(found: list[Finding]) -> list[Finding]:
@@ -153,26 +171,32 @@ def _dense(view: ViewEvidence, pool: Mask) -> Finding | None:
     )
 
 
-def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Finding | None:
+def _of_view(
+    views: Sequence[ViewEvidence], field: SkinField, number: int, *, at_foot_only: bool
+) -> Finding | None:
     view = views[number]
     skin = view.skin
     assert skin is not None
     departure = field.departure[number]
-    seed = max(_LEAST_SEED, _SPREADS * field.noise, _REFLECTED / _clay_share(view))
+    ground = _ground_share(view, field.fields[number])
+    seeds = np.maximum(max(_LEAST_SEED, _SPREADS * field.noise), _REFLECTED / ground)
     if not field.shared_light:
-        seed *= 1.6
+        seeds *= 1.6
     along, own = own_skin(view, MILKY)
     parts = []
-    for region in regions(departure, field.known[number], seed, 0.5 * seed):
+    for region in regions(departure / seeds, field.known[number], 1.0, 0.5):
         area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
-        strong = region & (departure > seed)
+        strong = region & (departure > seeds)
+        seed = float(np.median(seeds[strong]))
         brighter = float(np.median(field.fields[number][..., 2][strong]))
         within = float(np.quantile(own[strong], 0.75))
         typical = float(np.median(departure[strong]))
         brightest = max(_BRIGHTER, _BRIGHTENS * typical)
         at_foot = bool(region[int(_NEAR_FOOT * ROWS) :].any())
-        darkest = max(_DARKER, _DARKENS * typical) if at_foot else _DARKER
-        if area < _LEAST_MM2 or brighter < -darkest:
+        on_light = area > _SPOT_MM2 and float(np.median(ground[strong])) > _MILK_SHARE
+        darkens = _DARKENS_LIGHT if on_light else _DARKENS
+        darkest = max(_DARKER, darkens * typical) if at_foot else _DARKER
+        if area < _LEAST_MM2 or brighter < -darkest or (at_foot_only and not at_foot):
             continue
         if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
             continue
@@ -190,6 +214,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> Fi
     if not parts:
         return None
     region = np.any(parts, axis=0)
+    seed = float(np.median(seeds[region]))
     peak = float(np.quantile(departure[region], 0.9))
     placed = on_photo(view, region, departure, max(0.5 * seed, 0.3 * peak))
     if placed is None:
@@ -232,6 +257,15 @@ def _own_edge(along: NDArray[np.float32], field: SkinField, number: int, region:
     if not ring.any():
         return 0.0
     return float(np.median(along[core]) - np.median(along[ring]))
+
+
+def _ground_share(view: ViewEvidence, fields: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Share of light that each cell returns where it is sound; of a clay in the shade its own."""
+    skin = view.skin
+    assert skin is not None
+    sound = light_of(skin.chroma - fields[..., :2], skin.tone - fields[..., 2])[..., 1]
+    # Of a cell that is not known, the clay's.
+    return np.fmax(sound / (view.surface.white_light or 1.0), np.float32(_clay_share(view)))
 
 
 def _clay_share(view: ViewEvidence) -> float:

@@ -121,6 +121,21 @@ def test_a_dense_veil_brightens_dark_clay_but_by_less_than_mirrored_light(
     assert bool(found) == is_veil
 
 
+def test_a_veil_darkens_a_white_dip_whatever_the_clay_above_it_is() -> None:
+    """Milk returns less light than white slip does, and dark clay mirrors nothing there."""
+    white = (0.84, 0.82, 0.78)
+    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
+    dipped = [made.lay(made.wall(made.BROWN, seed=seed), foot, white) for seed in range(4)]
+    milk = 0.6 * _soft(44, 90, half_mm=16)[..., None]
+    veiled = dipped[0] * (1 - milk) + milk * np.array([0.62, 0.70, 0.80])
+    found = pool_tint.find(made.seen(veiled, *dipped[1:], decorated=True))
+    assert [each.view for each in found] == ["front"]
+    assert pool_tint.find(made.seen(*dipped, decorated=True)) == []
+    # A face that mirrors the sky is darker still.
+    shaded = veiled * (1 - 0.2 * _soft(38, 62, half_mm=16)[..., None])
+    assert pool_tint.find(made.seen(shaded, *dipped[1:], decorated=True)) == []
+
+
 def test_a_veil_all_round_the_foot_stands_out_from_the_wall_above_it() -> None:
     """One side has none to show sound glaze; the veil fills the foot of the others."""
     veiled = [_veiled(46, 90, half_mm=60, seed=seed) for seed in range(3)]
