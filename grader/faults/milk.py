@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import regionprops
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
@@ -57,7 +58,7 @@ _CORE_MM = 1.2
 _SAME_COLOUR, _SAME_TONE, _PAINT_MM2 = 0.12, 0.5, 15.0
 """White paint shows its colour elsewhere, too, but for shading: a strip of 3 by 5 mm of it."""
 
-_UNEVEN = 3.0
+UNEVEN = 3.0
 """The side with most has so many times the area of that with least, or of four the least but one: a
 painted band, a pattern or a dipped foot goes round evenly."""
 
@@ -76,6 +77,11 @@ _BELOW_MM2 = 100.0
 _EDGE_MM, _EDGE_LEFT = (0.5, 1.5), 0.3
 """Share of the change that may be left so far beyond its edge. Of four pools 0.04 to 0.24 was, of
 the sheen of a pale table on a dark bowl and of the shade of a corner 0.4 and more."""
+
+_DISC, _BASE_SHARE = 0.8, 0.15
+"""Share of its hull and of the ellipse of its moments, and of all that is seen from below, from
+which a region is the base itself, left bare and paler than its glaze: a rendered one had 0.9 and
+0.28. Milk runs round the flank, or down it in tongues."""
 
 _DRIP_MM = 8.0
 """What reaches so near to the foot on a side photo is the same pool."""
@@ -106,7 +112,7 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     ]
     # A handle in front may hide what goes round.
     least = sorted(areas)[1 if len(areas) > _FEWEST_SIDES else 0]
-    if max(areas) < _UNEVEN * least:
+    if max(areas) < UNEVEN * least:
         return [None] * len(views)
     return [pool if pool.any() else None for pool in pools]
 
@@ -137,6 +143,7 @@ def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None
         region = labels == number
         if (
             area_mm2 > _BELOW_MM2
+            and not _is_base(foot, region)
             and _ends_soon(foot, region, change)
             and not _is_paint(foot, region)
             and _painted_mm2(sides, foot, region) < _PAINTED_SHARE * area_mm2
@@ -258,6 +265,15 @@ def _core(view: ViewEvidence, region: Mask) -> Mask:
     """A region without its blurred edge, where anything is left of it."""
     core = shrink(region, view.surface.px(_CORE_MM))
     return core if core.any() else region
+
+
+def _is_base(foot: ViewEvidence, region: Mask) -> bool:
+    """Whether a region is the bare base itself, a disc that takes up much of what is seen."""
+    if region.sum() < _BASE_SHARE * foot.surface.mask.sum():
+        return False
+    props = regionprops(region.astype(np.uint8))[0]
+    ellipse = np.pi / 4 * props.axis_major_length * props.axis_minor_length
+    return bool(props.solidity > _DISC and props.area > _DISC * ellipse)
 
 
 def _ends_soon(view: ViewEvidence, region: Mask, change: Plane) -> bool:

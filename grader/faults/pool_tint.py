@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.colour.difference import OBJECTED_DE00
-from grader.faults.coats import coated_sides
+from grader.faults.coats import find_coat
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words
-from grader.faults.milk import change_beside, pool_below, pools_at_foot
+from grader.faults.milk import UNEVEN, change_beside, pool_below, pools_at_foot
 from grader.faults.soft import (
     HEMMED,
     STAYS,
@@ -41,6 +41,7 @@ from grader.skin import ROWS
 from grader.surface import light_of
 
 MILKY = Direction(red=-0.45, blue=0.7)
+_MILKY_STEP = float(np.hypot(MILKY.red, MILKY.blue))
 
 _SPREADS = 5.0
 _LEAST_SEED = 0.045
@@ -73,6 +74,9 @@ _MILK_SHARE, _DARKENS_LIGHT = 0.5, 1.0
 """Milk returns about half of the light: veils kept the tone of clays that return 0.43 to 0.56 of it
 (measured on rendered pieces). A lighter ground, a white dip, a broad veil darkens, by up to as much
 as it shifts the colour."""
+
+_COVERED = 0.3
+"""Part of the way from a coat to milk that a veil has gone which is much brighter than the coat."""
 
 _FAINT_HEMMED = 0.3
 """A faint one needs more of an edge than `HEMMED` leaves it."""
@@ -123,11 +127,9 @@ def find(evidence: Evidence) -> list[Finding]:
     if evidence.finish in ("raw", "coloured") or not evidence.sides:
         return []
     sides = evidence.sides
-    found = _soft(sides)
-    if coated := coated_sides(sides):
-        # Of a coat only the foot is looked at: higher up a shape may be drawn on it.
-        on_coat = _soft(coated, at_foot_only=True)
-        found = [one or other for one, other in zip(found, on_coat, strict=True)]
+    field = depart(sides, MILKY)
+    found = [_of_view(sides, field, number) for number in range(len(sides))]
+    found = [one or other for one, other in zip(found, _on_coat(sides), strict=True)]
     for number, pool in enumerate(pools_at_foot(sides)):
         soft = found[number]
         if pool is None or (soft is not None and soft.certainty >= _DENSE_TRUST):
@@ -139,11 +141,23 @@ def find(evidence: Evidence) -> list[Finding]:
     return _without_light([each for each in found if each is not None])
 
 
-def _soft(sides: Sequence[ViewEvidence], *, at_foot_only: bool = False) -> list[Finding | None]:
-    field = depart(sides, MILKY)
-    return [
-        _of_view(sides, field, number, at_foot_only=at_foot_only) for number in range(len(sides))
-    ]
+def _on_coat(sides: Sequence[ViewEvidence]) -> list[Finding | None]:
+    """Veils over a dip or a band that goes round the foot, one a side at most."""
+    coat = find_coat(sides)
+    if coat is None:
+        return [None] * len(sides)
+    milky, whole = MILKY, 0.0
+    if coat.to_milk is not None:
+        # Over turquoise milk adds red, over ochre it takes it away.
+        red, blue = coat.to_milk
+        away = float(np.hypot(red, blue))
+        milky = Direction(red=_MILKY_STEP * red / away, blue=_MILKY_STEP * blue / away)
+        whole = _MILKY_STEP * away
+    field = depart(coat.sides, milky)
+    areas = (field.departure > max(_LEAST_SEED, _SPREADS * field.noise)).sum((1, 2))
+    if areas.max() < UNEVEN * areas.min():
+        return [None] * len(sides)
+    return [_of_view(coat.sides, field, number, milky, whole) for number in range(len(sides))]
 
 
 def _without_light(found: list[Finding]) -> list[Finding]:
@@ -172,8 +186,14 @@ def _dense(view: ViewEvidence, pool: Mask) -> Finding | None:
 
 
 def _of_view(
-    views: Sequence[ViewEvidence], field: SkinField, number: int, *, at_foot_only: bool
+    views: Sequence[ViewEvidence],
+    field: SkinField,
+    number: int,
+    milky: Direction = MILKY,
+    over_coat: float | None = None,
 ) -> Finding | None:
+    """The veil of one view; `over_coat` is the departure that pure milk would make of a coat."""
+    coat = over_coat is not None
     view = views[number]
     skin = view.skin
     assert skin is not None
@@ -182,7 +202,7 @@ def _of_view(
     seeds = np.maximum(max(_LEAST_SEED, _SPREADS * field.noise), _REFLECTED / ground)
     if not field.shared_light:
         seeds *= 1.6
-    along, own = own_skin(view, MILKY)
+    along, own = own_skin(view, milky)
     parts = []
     for region in regions(departure / seeds, field.known[number], 1.0, 0.5):
         area = float(region.sum()) * skin.cell_mm[0] * skin.cell_mm[1]
@@ -196,11 +216,18 @@ def _of_view(
         on_light = area > _SPOT_MM2 and float(np.median(ground[strong])) > _MILK_SHARE
         darkens = _DARKENS_LIGHT if on_light else _DARKENS
         darkest = max(_DARKER, darkens * typical) if at_foot else _DARKER
-        if area < _LEAST_MM2 or brighter < -darkest or (at_foot_only and not at_foot):
-            continue
-        if brighter > brightest and _shines(view, field.fields[number], strong, brighter):
+        # Of a coat only the foot is looked at: higher up a shape may be drawn on it.
+        if area < _LEAST_MM2 or brighter < -darkest or (coat and not at_foot):
             continue
         stays = share_opposite(views, field, number, region)
+        # Over a deep colour milk is as bright as mirrored light, which stays where it is.
+        told_by_turning = over_coat and typical > _COVERED * over_coat and stays < _DRAWN
+        if (
+            brighter > brightest
+            and not told_by_turning
+            and _shines(view, field.fields[number], strong, brighter)
+        ):
+            continue
         if stays > (STAYS if at_foot else _DRAWN) and not (at_foot and area > _SPOT_MM2):
             continue
         edge = _own_edge(along, field, number, region)
@@ -214,7 +241,14 @@ def _of_view(
     if not parts:
         return None
     region = np.any(parts, axis=0)
-    seed = float(np.median(seeds[region]))
+    return _veil(view, field, number, region, float(np.median(seeds[region])), coat=coat)
+
+
+def _veil(
+    view: ViewEvidence, field: SkinField, number: int, region: Mask, seed: float, *, coat: bool
+) -> Finding | None:
+    """Report a veil, unless it is too faint to be sure of or to be objected to."""
+    departure = field.departure[number]
     peak = float(np.quantile(departure[region], 0.9))
     placed = on_photo(view, region, departure, max(0.5 * seed, 0.3 * peak))
     if placed is None:
@@ -227,15 +261,20 @@ def _of_view(
     doubtful = low < _LOW_SHARE * ROWS or hemmed(field, number, region) > _FAINT_HEMMED
     if shift < OBJECTED_DE00 or (shift < _FAINT_DE00 and doubtful):
         return None
-    trust = field.trust
+    trust = min(field.trust, _DENSE_TRUST) if coat else field.trust
     if low < _RIM_SHARE * ROWS:
         trust *= _RIM_TRUST
     certainty = trust * min(1.0, 0.5 + 0.5 * (peak - seed) / seed)
     against = "at the same place on the other sides" if field.shared_light else "beside it"
     size = 2 * float(np.sqrt(mask.sum() / np.pi)) / view.surface.px_per_mm
+    edge, told = (
+        (" over the paint at the foot", "goes round with the piece")
+        if coat
+        else (" with a soft edge", "is not brighter")
+    )
     why = (
-        f"A bluish, milky veil about {in_words(size, view)} across with a soft edge, "
-        f"{shift:.1f} dE00 from the glaze {against}; it is not brighter, so it is no reflection."
+        f"A bluish, milky veil about {in_words(size, view)} across{edge}, {shift:.1f} dE00 from "
+        f"the glaze {against}; it {told}, so it is no reflection."
     )
     return finding(view, "pool_tint", mask, corner, shift_de00=shift, certainty=certainty, why=why)
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
-from grader.faults.coats import coated_sides
-from grader.faults.evidence import ViewEvidence
+from grader.faults.coats import MILK, Coat, find_coat
 from grader.skin import ROWS
 from tests.faults import made
 
@@ -18,14 +18,15 @@ def _dipped(seed: int) -> NDArray[np.float64]:
     return made.lay(made.wall(made.BROWN, seed=seed), FOOT, SLIP)
 
 
-def _coated(*walls: NDArray[np.float64]) -> list[ViewEvidence]:
-    return coated_sides(made.seen(*walls, decorated=True).sides)
+def _coat(*walls: NDArray[np.float64]) -> Coat | None:
+    return find_coat(made.seen(*walls, decorated=True).sides)
 
 
 def test_the_skin_of_a_dip_is_that_of_its_slip() -> None:
-    coated = _coated(*[_dipped(seed) for seed in range(4)])
-    assert len(coated) == 4
-    for view in coated:
+    coat = _coat(*[_dipped(seed) for seed in range(4)])
+    assert coat is not None
+    assert len(coat.sides) == 4
+    for view in coat.sides:
         assert view.skin is not None
         rows = np.flatnonzero(view.skin.known.any(1))
         # From the middle of the wall down, but for the blend at its edge.
@@ -42,8 +43,8 @@ def test_a_handle_may_hide_it_on_one_side_but_not_on_two() -> None:
     dots = made.ellipse((24, 45), 6, 6)
     hidden = [made.lay(wall, dots, SLIP) for wall in bare]
     dipped = [_dipped(seed) for seed in range(4)]
-    assert len(_coated(hidden[0], *dipped[1:])) == 4
-    assert _coated(*hidden[:2], *dipped[2:]) == []
+    assert _coat(hidden[0], *dipped[1:]) is not None
+    assert _coat(*hidden[:2], *dipped[2:]) is None
 
 
 def test_what_is_painted_here_and_there_or_in_a_pattern_is_no_coat() -> None:
@@ -53,18 +54,39 @@ def test_what_is_painted_here_and_there_or_in_a_pattern_is_no_coat() -> None:
         clay = made.wall(made.BROWN, seed=seed)
         shapes.append(made.lay(clay, made.box(14, 34, 30, 52), SLIP))
         stripes.append(made.lay(_dipped(seed), FOOT * (right % 16 < 8), made.COBALT))
-    assert _coated(*shapes) == []
-    assert _coated(*stripes) == []
-    assert _coated(*[made.wall(seed=seed) for seed in range(4)]) == []
-    assert _coated(*[_dipped(seed) for seed in range(2)]) == []
+    assert _coat(*shapes) is None
+    assert _coat(*stripes) is None
+    assert _coat(*[made.wall(seed=seed) for seed in range(4)]) is None
+    assert _coat(*[_dipped(seed) for seed in range(2)]) is None
 
 
 def test_another_paint_on_the_coat_is_left_out() -> None:
     dipped = [_dipped(seed) for seed in range(4)]
     leaf = made.ellipse((24, 45), 10, 8)
-    coated = _coated(made.lay(dipped[0], leaf, made.COBALT), *dipped[1:])
-    clean = _coated(*dipped)
-    drawn, plain = (views[0].skin for views in (coated, clean))
+    both = (_coat(made.lay(dipped[0], leaf, made.COBALT), *dipped[1:]), _coat(*dipped))
+    drawn, plain = (coat.sides[0].skin for coat in both if coat is not None)
     assert drawn is not None
     assert plain is not None
     assert 20 < (plain.known & ~drawn.known).sum() < 0.2 * plain.known.sum()
+
+
+@pytest.mark.parametrize(
+    ("slip", "redder", "bluer"),
+    [((0.07, 0.30, 0.34), 1, None), ((0.55, 0.35, 0.09), -1, 1), ((0.46, 0.54, 0.63), None, None)],
+)
+def test_milk_draws_every_coat_towards_bluish_white(
+    slip: tuple[float, ...], redder: int | None, bluer: int | None
+) -> None:
+    """Turquoise turns redder, ochre bluer and less red; in a bluish white nothing can be told."""
+    walls = [made.lay(made.wall(made.BROWN, seed=seed), FOOT, slip) for seed in range(4)]
+    coat = _coat(*walls)
+    assert coat is not None
+    if redder is None:
+        assert coat.to_milk is None
+        return
+    assert coat.to_milk is not None
+    to_slip = np.log([slip[0] / slip[1], slip[2] / slip[1]])
+    assert np.array(coat.to_milk) + to_slip == pytest.approx(MILK, abs=0.06)
+    assert np.sign(coat.to_milk[0]) == redder
+    if bluer is not None:
+        assert np.sign(coat.to_milk[1]) == bluer

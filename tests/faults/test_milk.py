@@ -173,3 +173,10 @@ def test_sheen_paint_and_small_drips_below_are_no_pool() -> None:
     assert not found(made.lay(clean, RUN, made.COBALT))
     drawn = made.lay(sides[0], made.ellipse((24, 20), 14, 10), PALE_MILK)
     assert not found(run, [drawn, *sides[1:]])
+
+
+def test_the_base_left_bare_is_no_pool_though_it_is_paler_than_its_glaze() -> None:
+    sides = [made.wall(made.RED, seed=seed) for seed in range(3)]
+    base = made.ellipse((24, 30), 34, 32)
+    foot, evidence = _from_below(made.lay(made.wall(made.RED, seed=3), base, MILK), sides)
+    assert pool_below(foot, evidence.sides) is None

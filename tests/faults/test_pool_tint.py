@@ -136,6 +136,30 @@ def test_a_veil_darkens_a_white_dip_whatever_the_clay_above_it_is() -> None:
     assert pool_tint.find(made.seen(shaded, *dipped[1:], decorated=True)) == []
 
 
+@pytest.mark.parametrize("slip", [(0.07, 0.30, 0.34), (0.10, 0.16, 0.07), (0.025, 0.024, 0.024)])
+def test_a_veil_over_a_deep_slip_is_found_and_a_lamp_mirrored_in_it_is_none(
+    slip: tuple[float, ...],
+) -> None:
+    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
+    dipped = [made.lay(made.wall(made.BUFF, seed=seed), foot, slip) for seed in range(4)]
+    milk = 0.5 * _soft(46, 90, half_mm=14)[..., None]
+    veiled = dipped[0] * (1 - milk) + milk * np.array([0.53, 0.62, 0.72])
+    found = pool_tint.find(made.seen(veiled, *dipped[1:], decorated=True))
+    assert [each.view for each in found] == ["front"]
+    assert "reflection" in found[0].why
+    lamp = 0.25 * _soft(46, 90, half_mm=9)[..., None]
+    assert pool_tint.find(made.seen(*[each + lamp for each in dipped], decorated=True)) == []
+
+
+def test_a_band_in_white_round_the_foot_of_a_dip_is_drawn() -> None:
+    right, down = made.places_mm()
+    waves = (down > 48 + 2 * np.sin(right / 2)).astype(np.float32)
+    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
+    dipped = [made.lay(made.wall(seed=seed), foot, (0.07, 0.30, 0.34)) for seed in range(4)]
+    drawn = [made.lay(each, waves, (0.62, 0.70, 0.80)) for each in dipped]
+    assert pool_tint.find(made.seen(*drawn, decorated=True)) == []
+
+
 def test_a_veil_all_round_the_foot_stands_out_from_the_wall_above_it() -> None:
     """One side has none to show sound glaze; the veil fills the foot of the others."""
     veiled = [_veiled(46, 90, half_mm=60, seed=seed) for seed in range(3)]
