@@ -97,6 +97,12 @@ _PAINT_BESIDE_MM = 1.5
 _BESIDE_PAINT = 0.2
 """Share of paint in the band round an island from which its step is that of the paint."""
 
+_RINGED, _RINGED_MM, _PAINT_BLUR_MM = (0.07, 0.12), 10.0, 0.8
+"""Log light by which throwing rings make the lightest tenth of the clay round an island lighter
+than the middle of it: between painted shapes their crests are shut in by grooves and paint, and as
+light as bare clay. Ten of those had 0.12 and more, sound clay of other pieces up to 0.05 (tuned
+on)."""
+
 _CLIPPED = (0.3, 0.5)
 _CLIPPED_HUE = 0.1
 """Share of clipped pixels from which colour says little; a tenth more is then forgiven."""
@@ -356,6 +362,8 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     shut = _shut(island, rim, depth) * on_clay
     told = rise(depth / _level_step(view, island), _LEVELS)
     rimmed, shut = told * rimmed, told * shut
+    if rimmed > 0.0 and painted_round >= _BESIDE_PAINT:
+        rimmed *= 1.0 - rise(_swing_round(view, island), _RINGED)
     if max(rimmed, rimless, shut) < _LEAST_SIGN:
         return Bare(island, 0.0, rim, step)
     form = _is_form(view, island)
@@ -541,6 +549,19 @@ def _along(island: Island, mask: Mask, window: tuple[slice, slice]) -> Mask:
     points = np.round(island.outline).astype(np.intp) - [window[1].start, window[0].start]
     cols, rows = np.clip(points, 0, np.array(mask.shape[::-1]) - 1).T
     return np.asarray(mask[rows, cols])
+
+
+def _swing_round(view: ViewEvidence, island: Island) -> float:
+    """How much lighter the lightest tenth of the clay round an island is than its middle, log."""
+    surface, zones = view.surface, view.zones
+    region, corner = _filled(view, island, round(surface.px(_RINGED_MM)))
+    around = window_of(region, corner)
+    clay = zones.wall[around] & ~grow(zones.painted[around], surface.px(_PAINT_BLUR_MM))
+    clay &= ~grow(region, surface.px(_PAINT_BESIDE_MM))
+    if not clay.any():
+        return 0.0
+    light = (surface.tone[around] - zones.clay_tone[around])[clay]
+    return float(np.quantile(light, 0.9) - np.median(light))
 
 
 def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[int, int]]:

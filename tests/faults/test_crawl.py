@@ -305,3 +305,16 @@ def test_the_light_of_a_lamp_upon_a_coloured_glaze_is_no_clay(shine: bool, found
     )
     seen = _found(spot, finish="coloured", decorated=False)
     assert [each.fault for each in seen] == ["crawl"] * found
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_the_crests_of_throwing_rings_between_painted_squares_are_no_islands(seed: int) -> None:
+    """Grooves and paint shut them in, and they are as light as bare clay."""
+    clay, ochre, square_mm = (0.55, 0.33, 0.17), (0.48, 0.26, 0.06), 5
+    right, down = made.places_mm()
+    in_ring = (down + 0.5 * np.sin(right / 9) + 1.3 * seed) % 6.0 - 3.0
+    rings = 1.15 - 0.47 * np.exp(-((in_ring / 1.6) ** 2))
+    waver = down + 0.8 * np.sin(right / 4)
+    squares = ((right + 2 + seed) // square_mm + waver // square_mm) % 2
+    drawn = made.lay(made.wall(clay, seed=seed), squares, ochre) * rings[..., None]
+    assert _found(drawn, decorated=True) == []
