@@ -179,6 +179,13 @@ meets its stem the outline turns sharply, too. Either side of a true bite differ
 _LIGHTER_THAN_CLAY = 0.25
 """Tone (natural logarithm) above that of clay from which a place is white paint or shine."""
 
+_WHITE_SHARE = 0.05
+"""Share of the paint of a view that is so light from which it has white paint, not shine alone."""
+
+_UNBURNT = 0.9
+"""Share of the ring round a flake that is no burnt-out clay: of gaps between stripes under a lamp
+0.65 to 0.85 was not (one piece, tuned on)."""
+
 _DRAWN_A_MM = 1 / 200
 _DRAWN_TRUST = 0.4
 """Where the other sides show more than one bite in 200 mm of outline, and one besides, they are
@@ -257,6 +264,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     where &= ~view.surface.glare[window] & view.zones.facing[window]
     extent = _extent_px(clayness)
     bare = (~view.zones.paint[window]).astype(np.float32)
+    burnt = _burnt_clay(view, window, mixed).astype(np.float32)
     other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
     out: list[Finding] = []
     spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
@@ -271,6 +279,8 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
         # shows its own colour in the middle.
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
+            continue
+        if enclosed(burnt, spot, px(_RING_MM), below=0.5) < _UNBURNT:
             continue
         # A furrow in shadow is darker clay, whatever the paint between furrows is.
         if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
@@ -289,12 +299,25 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     # Of many flakes some lie in line by chance.
     if len(out) > len(slits):
         out += slits
-    out += _on_two_paints(view, corner, mixed, where, out + slits)
+    out += _on_two_paints(view, corner, mixed, where, burnt, out + slits)
     white = any(
         spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
         for spot in spots
     )
     return out, _bitten(view, window, mixed, where, white)
+
+
+def _burnt_clay(view: ViewEvidence, window: tuple[slice, slice], mixed: _Mixed) -> Mask:
+    """Where clay that mirrors the lamp is burnt out, which looks like white paint.
+
+    On a view with white paint nothing tells the two apart, and none is taken for clay.
+    """
+    clipped, paint = view.surface.clipped[window], view.zones.paint[window]
+    lighter = mixed.lighter > _LIGHTER_THAN_CLAY
+    seen = paint & ~grow(clipped, _EDGE_PX)
+    if not seen.any() or lighter[seen].mean() > _WHITE_SHARE:
+        return np.zeros_like(paint)
+    return np.asarray(clipped & (mixed.lighter > 0))
 
 
 def _extent_px(plane: Plane) -> NDArray[np.int32]:
@@ -309,6 +332,7 @@ def _on_two_paints(
     corner: tuple[int, int],
     mixed: _Mixed,
     where: Mask,
+    burnt: Plane,
     found: Sequence[Finding],
 ) -> list[Finding]:
     """Flakes that lie across the edge of two paints, of which one is on the way from the other to
@@ -332,6 +356,8 @@ def _on_two_paints(
         ):
             continue
         if enclosed(other, spot, px(2 * _RING_MM), below=0.5) > 1 - _OTHER_COLOUR:
+            continue
+        if enclosed(burnt, spot, px(_RING_MM), below=0.5) < _UNBURNT:
             continue
         at = _at(spot, corner)
         ring = _against_ring(view, spot, at)

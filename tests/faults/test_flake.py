@@ -258,3 +258,21 @@ def test_a_flake_across_two_paints_at_the_outline_of_one_is_counted_once() -> No
     walls = [_field(made.wall(seed=seed), (0.36, 0.13, 0.10)) for seed in (1, 2, 3)]
     (found,) = flake.find(made.seen(picture, *walls, decorated=True))
     assert np.hypot(*np.subtract(made.place_mm(found), (24, 30.6))) < 1.2
+
+
+@pytest.mark.parametrize(("wide_mm", "pitch_mm", "gap_mm"), [(1.5, 4.0, 4.0), (2.0, 5.0, 3.0)])
+def test_the_clay_between_stripes_and_a_burnt_out_lamp_is_no_flake(
+    wide_mm: float, pitch_mm: float, gap_mm: float
+) -> None:
+    """Clay that mirrors the lamp looks like white paint; a flake in burnt-out white is still one."""
+    right, down = made.places_mm()
+    stripes = ((right % pitch_mm < wide_mm) & (down > 22)).astype(np.float32)
+    lamp = np.zeros_like(down)
+    for top, bottom in ((19, 24), (24 + gap_mm, 28 + gap_mm)):
+        lamp += 1 / (1 + np.exp(-(down - top) / 0.15)) / (1 + np.exp((down - bottom) / 0.15))
+    drawn = made.lay(made.wall(), stripes, made.BLACK)
+    assert flake.find(made.seen(drawn + 1.2 * lamp[..., None], decorated=True)) == []
+    chipped = _bare(_field(made.wall(), (0.84, 0.82, 0.78)), (22, 32), 2.4)
+    bright = made.seen(chipped, decorated=True, light=(1.2, 1.15, 1.1))
+    assert bright.views[0].surface.clipped.any()
+    assert [each.fault for each in flake.find(bright)] == ["flake"]
