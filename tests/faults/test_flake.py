@@ -264,7 +264,7 @@ def test_a_flake_across_two_paints_at_the_outline_of_one_is_counted_once() -> No
 def test_the_clay_between_stripes_and_a_burnt_out_lamp_is_no_flake(
     wide_mm: float, pitch_mm: float, gap_mm: float
 ) -> None:
-    """Clay that mirrors the lamp looks like white paint; a flake in burnt-out white is still one."""
+    """Clay that mirrors the lamp looks like white paint; a flake in burnt-out white stays one."""
     right, down = made.places_mm()
     stripes = ((right % pitch_mm < wide_mm) & (down > 22)).astype(np.float32)
     lamp = np.zeros_like(down)
