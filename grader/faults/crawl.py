@@ -100,8 +100,8 @@ _BESIDE_PAINT = 0.2
 _RINGED, _RINGED_MM, _PAINT_BLUR_MM = (0.07, 0.12), 10.0, 0.8
 """Log light by which throwing rings make the lightest tenth of the clay round an island lighter
 than the middle of it: between painted shapes their crests are shut in by grooves and paint, and as
-light as bare clay. Ten of those had 0.12 and more, sound clay of other pieces up to 0.05 (tuned
-on)."""
+light as bare clay. Round ten such crests it was 0.12 and more; none of twelve true islands lay
+between painted shapes, and round those on plain clay it was up to 0.05 (tuned on)."""
 
 _CLIPPED = (0.3, 0.5)
 _CLIPPED_HUE = 0.1

@@ -75,6 +75,9 @@ _MILK_SHARE, _DARKENS_LIGHT = 0.5, 1.0
 (measured on rendered pieces). A lighter ground, a white dip, a broad veil darkens, by up to as much
 as it shifts the colour."""
 
+_SEEN_SHARE = 0.5
+"""Share of the coat of the side that shows most of it, from which a side tells of the whole."""
+
 _COVERED = 0.3
 """Part of the way from a coat to milk that a veil has gone which is much brighter than the coat."""
 
@@ -155,6 +158,9 @@ def _on_coat(sides: Sequence[ViewEvidence]) -> list[Finding | None]:
         whole = _MILKY_STEP * away
     field = depart(coat.sides, milky)
     areas = (field.departure > max(_LEAST_SEED, _SPREADS * field.noise)).sum((1, 2))
+    # A side that a handle hides tells nothing of how evenly it goes round.
+    seen = field.known.sum((1, 2))
+    areas = areas[seen > _SEEN_SHARE * seen.max()]
     if areas.max() < UNEVEN * areas.min():
         return [None] * len(sides)
     return [_of_view(coat.sides, field, number, milky, whole) for number in range(len(sides))]
