@@ -7,6 +7,7 @@ What all views show at a cell is the light; what one view shows there alone is t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -72,6 +73,21 @@ def opening_share(zones: Zones) -> float:
     return (int(lip[-1]) + 1 - first) / max(1, last - first) if lip.size else 0.0
 
 
+def common_opening(sides: Sequence[Zones]) -> float:
+    """Share of the body's rows that the opening takes up on most sides of a piece.
+
+    Parameters
+    ----------
+    sides : sequence of Zones
+
+    Returns
+    -------
+    float
+        0 where there are none.
+    """
+    return float(np.median([opening_share(zones) for zones in sides] or [0.0]))
+
+
 def read_skin(surface: Surface, zones: Zones, opening: float, *, coat: bool = False) -> Skin:
     """Average the clean clay, or the clean paint, of one view into the grid.
 
@@ -80,8 +96,8 @@ def read_skin(surface: Surface, zones: Zones, opening: float, *, coat: bool = Fa
     surface : Surface
     zones : Zones
     opening : float
-        Share of the body's rows that the opening takes up, the same for all views of a piece: else
-        a lip that was seen wrong on one view would be held against the wall on the others.
+        From `common_opening`, the same for all views of a piece: else a lip that was seen wrong on
+        one view would be held against the wall on the others.
     coat : bool, default False
         Of the paint, and not of the clay.
 

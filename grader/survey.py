@@ -42,7 +42,7 @@ from grader.photo import read_photo
 from grader.piece import COARSE_LONG_SIDE_PX, Silhouette, cut_out, cut_out_again
 from grader.piece_scale import NOT_A_SIDE, piece_scale, smallest_judged_mm
 from grader.relief import find_reliefs
-from grader.skin import opening_share, read_skin
+from grader.skin import common_opening, read_skin
 from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, find_zones
@@ -306,7 +306,7 @@ def view_evidence(
 
     side_zones = [zones_of(surface, True) for surface in sides]
     reliefs = find_reliefs(sides, side_zones)
-    opening = float(np.median([opening_share(zones) for zones in side_zones] or [0.0]))
+    opening = common_opening(side_zones)
     views = [
         ViewEvidence(surface, zones, read_skin(surface, zones, opening), relief, shade)
         for surface, zones, (relief, shade) in zip(sides, side_zones, reliefs, strict=True)

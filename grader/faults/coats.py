@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from grader.faults.evidence import ViewEvidence
-from grader.skin import opening_share, read_skin
+from grader.skin import common_opening, read_skin
 
 _FEWEST_SIDES = 3
 _COVERS, _BUT_ONE = 0.6, 1
@@ -70,7 +70,7 @@ def find_coat(sides: Sequence[ViewEvidence]) -> Coat | None:
     """
     if len(sides) < _FEWEST_SIDES or not all(view.zones.paint.any() for view in sides):
         return None
-    opening = float(np.median([opening_share(view.zones) for view in sides]))
+    opening = common_opening([view.zones for view in sides])
     skins = [read_skin(view.surface, view.zones, opening, coat=True) for view in sides]
     covered = np.stack([skin.known.mean(1) > _COVERS for skin in skins])
     rows = covered.sum(0) >= len(sides) - _BUT_ONE

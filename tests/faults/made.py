@@ -54,6 +54,12 @@ def wall(colour: Sequence[float] = BUFF, seed: int = 0) -> Picture:
     return np.asarray(np.array(colour) * (1 + 0.02 * grain[..., None]))
 
 
+def dipped(clay: Sequence[float], slip: Sequence[float]) -> list[Picture]:
+    """Four walls whose lower half was dipped into a slip."""
+    foot = box(0, HIGH_MM / 2, WIDE_MM, HIGH_MM)
+    return [lay(wall(clay, seed), foot, slip) for seed in range(4)]
+
+
 def blank() -> NDArray[np.float32]:
     """Coverage of nothing, of the size of a wall."""
     return np.zeros(_SIZE, np.float32)

@@ -11,11 +11,7 @@ from grader.skin import ROWS
 from tests.faults import made
 
 SLIP = (0.84, 0.82, 0.78)
-FOOT = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
-
-
-def _dipped(seed: int) -> NDArray[np.float64]:
-    return made.lay(made.wall(made.BROWN, seed=seed), FOOT, SLIP)
+DIPPED = made.dipped(made.BROWN, SLIP)
 
 
 def _coat(*walls: NDArray[np.float64]) -> Coat | None:
@@ -23,7 +19,7 @@ def _coat(*walls: NDArray[np.float64]) -> Coat | None:
 
 
 def test_the_skin_of_a_dip_is_that_of_its_slip() -> None:
-    coat = _coat(*[_dipped(seed) for seed in range(4)])
+    coat = _coat(*DIPPED)
     assert coat is not None
     assert len(coat.sides) == 4
     for view in coat.sides:
@@ -42,28 +38,27 @@ def test_a_handle_may_hide_it_on_one_side_but_not_on_two() -> None:
     bare = [made.wall(made.BROWN, seed=seed) for seed in range(4)]
     dots = made.ellipse((24, 45), 6, 6)
     hidden = [made.lay(wall, dots, SLIP) for wall in bare]
-    dipped = [_dipped(seed) for seed in range(4)]
-    assert _coat(hidden[0], *dipped[1:]) is not None
-    assert _coat(*hidden[:2], *dipped[2:]) is None
+    assert _coat(hidden[0], *DIPPED[1:]) is not None
+    assert _coat(*hidden[:2], *DIPPED[2:]) is None
 
 
 def test_what_is_painted_here_and_there_or_in_a_pattern_is_no_coat() -> None:
-    right = made.places_mm()[0]
+    right, down = made.places_mm()
     shapes, stripes = [], []
     for seed in range(4):
         clay = made.wall(made.BROWN, seed=seed)
         shapes.append(made.lay(clay, made.box(14, 34, 30, 52), SLIP))
-        stripes.append(made.lay(_dipped(seed), FOOT * (right % 16 < 8), made.COBALT))
+        striped = ((down > 30) & (right % 16 < 8)).astype(np.float32)
+        stripes.append(made.lay(DIPPED[seed], striped, made.COBALT))
     assert _coat(*shapes) is None
     assert _coat(*stripes) is None
     assert _coat(*[made.wall(seed=seed) for seed in range(4)]) is None
-    assert _coat(*[_dipped(seed) for seed in range(2)]) is None
+    assert _coat(*DIPPED[:2]) is None
 
 
 def test_another_paint_on_the_coat_is_left_out() -> None:
-    dipped = [_dipped(seed) for seed in range(4)]
     leaf = made.ellipse((24, 45), 10, 8)
-    both = (_coat(made.lay(dipped[0], leaf, made.COBALT), *dipped[1:]), _coat(*dipped))
+    both = (_coat(made.lay(DIPPED[0], leaf, made.COBALT), *DIPPED[1:]), _coat(*DIPPED))
     drawn, plain = (coat.sides[0].skin for coat in both if coat is not None)
     assert drawn is not None
     assert plain is not None
@@ -78,8 +73,7 @@ def test_milk_draws_every_coat_towards_bluish_white(
     slip: tuple[float, ...], redder: int | None, bluer: int | None
 ) -> None:
     """Turquoise turns redder, ochre bluer and less red; in a bluish white nothing can be told."""
-    walls = [made.lay(made.wall(made.BROWN, seed=seed), FOOT, slip) for seed in range(4)]
-    coat = _coat(*walls)
+    coat = _coat(*made.dipped(made.BROWN, slip))
     assert coat is not None
     if redder is None:
         assert coat.to_milk is None

@@ -123,9 +123,7 @@ def test_a_dense_veil_brightens_dark_clay_but_by_less_than_mirrored_light(
 
 def test_a_veil_darkens_a_white_dip_whatever_the_clay_above_it_is() -> None:
     """Milk returns less light than white slip does, and dark clay mirrors nothing there."""
-    white = (0.84, 0.82, 0.78)
-    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
-    dipped = [made.lay(made.wall(made.BROWN, seed=seed), foot, white) for seed in range(4)]
+    dipped = made.dipped(made.BROWN, (0.84, 0.82, 0.78))
     milk = 0.6 * _soft(44, 90, half_mm=16)[..., None]
     veiled = dipped[0] * (1 - milk) + milk * np.array([0.62, 0.70, 0.80])
     found = pool_tint.find(made.seen(veiled, *dipped[1:], decorated=True))
@@ -140,8 +138,7 @@ def test_a_veil_darkens_a_white_dip_whatever_the_clay_above_it_is() -> None:
 def test_a_veil_over_a_deep_slip_is_found_and_a_lamp_mirrored_in_it_is_none(
     slip: tuple[float, ...],
 ) -> None:
-    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
-    dipped = [made.lay(made.wall(made.BUFF, seed=seed), foot, slip) for seed in range(4)]
+    dipped = made.dipped(made.BUFF, slip)
     milk = 0.5 * _soft(46, 90, half_mm=14)[..., None]
     veiled = dipped[0] * (1 - milk) + milk * np.array([0.53, 0.62, 0.72])
     found = pool_tint.find(made.seen(veiled, *dipped[1:], decorated=True))
@@ -154,8 +151,7 @@ def test_a_veil_over_a_deep_slip_is_found_and_a_lamp_mirrored_in_it_is_none(
 def test_a_band_in_white_round_the_foot_of_a_dip_is_drawn() -> None:
     right, down = made.places_mm()
     waves = (down > 48 + 2 * np.sin(right / 2)).astype(np.float32)
-    foot = made.box(0, 30, made.WIDE_MM, made.HIGH_MM)
-    dipped = [made.lay(made.wall(seed=seed), foot, (0.07, 0.30, 0.34)) for seed in range(4)]
+    dipped = made.dipped(made.BUFF, (0.07, 0.30, 0.34))
     drawn = [made.lay(each, waves, (0.62, 0.70, 0.80)) for each in dipped]
     assert pool_tint.find(made.seen(*drawn, decorated=True)) == []
 
