@@ -22,6 +22,7 @@ from grader.faults.beyond import lies_on_table
 from grader.faults.crawl import rims
 from grader.faults.drawing import (
     drawn,
+    hangs_alone,
     is_clay_between,
     is_painted,
     is_sister,
@@ -203,7 +204,11 @@ def find(evidence: Evidence) -> list[Finding]:
         for group in _joined(view, parts):
             out = any(_runs_out(view, part) for part in group)
             certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
-            if all(sum(_are_alike(part, slot) for slot in painted) >= _LINES for part in group):
+            if all(
+                sum(_are_alike(part, slot) for slot in painted) >= _LINES
+                and not hangs_alone(view, part.slot)
+                for part in group
+            ):
                 certainty *= _AMONG_LINES
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST

@@ -82,6 +82,14 @@ _EDGE_MM = 4.0
 """A feeler ends at its moth. A crack may end where black paint hides it, but then it comes from
 the edge of the piece, within so much of it."""
 
+_SEEN, _ACROSS = 0.5, 0.7
+_BESIDE, _LEAST_BESIDE_MM, _OF_ITS_ROWS = 0.7, 10.0, 0.1
+"""A crack of the lip or the foot lies where the wall faces the camera for that part of it at least,
+and goes away from that edge for so much of its length. A blade of grass or a stripe has its like
+beside it: nearer than so much of its own length (or a finger's breadth), at the same height. Where
+next to no row of a line has other paint as dark, blackness says nothing, and only a line of one
+breadth is drawn."""
+
 _CLAY_TONE = 0.3
 """A crack is at least this much (log light) darker than clay: clay between two light paints is
 not."""
@@ -134,10 +142,12 @@ def drawn(view: ViewEvidence, slot: Slot, paints: Paints) -> tuple[float, bool]:
     # Views from above and below see painted walls aslant, and know of no facing part.
     if view.skin is None and painted:
         return 1.0, True
+    coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
+    if not coloured and hangs_alone(view, slot):
+        return by_brush, True
     # From above and below, lines on the wall look finer than they are.
     broad = 1.0 if view.skin is None or painted else _broad_enough(width)
     by_shape = 1.0 if _is_a_row_of_dots(slot) else _keeps_its_depth(slot, width)
-    coloured = slot.off_tint - like.off_tint > _COLOURED + slot.tint_error
     if coloured or (by_shape < 1.0 and _is_attached(view, slot, view.zones.paint)):
         finer = 1.0 - rise(float(np.quantile(width, 0.9)), (_THIN_MM, _BROAD_MM))
         by_shape = max(by_shape, 1.0 - (1.0 - _MEETS) * finer)
@@ -326,6 +336,42 @@ def _is_attached(view: ViewEvidence, slot: Slot, paint: Mask, *, broad: bool = F
         for way, touch in zip((path, path[::-1]), touching, strict=True)
         if not touch
     )
+
+
+def hangs_alone(view: ViewEvidence, slot: Slot) -> bool:
+    """Whether a line of a side comes over its lip or its foot to where nothing else is drawn.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+        The one that shows the line.
+    slot : Slot
+    """
+    surface, path = view.surface, slot.line.path
+    rows, cols = slot.line.pixels(surface.mask.shape)
+    # Where the wall turns away, what is drawn on it ends at the outline, too.
+    if view.skin is None or view.zones.facing[rows, cols].mean() < _SEEN:
+        return False
+    within = view.zones.inside[rows, cols]
+    over_lip = within.any() and not within.all()
+    from_edge = [
+        bool(over_lip and within[end]) or _comes_from_edge(view, way)
+        for end, way in ((0, path), (-1, path[::-1]))
+    ]
+    length_px = surface.px(slot.line.length_mm)
+    if from_edge[0] == from_edge[1] or abs(path[-1, 1] - path[0, 1]) < _ACROSS * length_px:
+        return False
+    own = np.zeros_like(surface.mask)
+    own[rows, cols] = True
+    breadth = max(float(np.median(slot.line.spread_mm)), slot.width_mm)
+    own = grow(own, surface.px(breadth + CORE_MM))
+    beside = round(max(surface.px(_LEAST_BESIDE_MM), _BESIDE * length_px))
+    dark = _as_dark_as_seen(view, slot, view.zones.paint & view.zones.wall & ~own)
+    near = dark[
+        rows.min() // 3 : rows.max() // 3 + 1,
+        max(0, cols.min() - beside) // 3 : (cols.max() + beside) // 3 + 1,
+    ]
+    return bool(near.any(1).mean() < _OF_ITS_ROWS)
 
 
 def _comes_from_edge(view: ViewEvidence, path: Points) -> bool:

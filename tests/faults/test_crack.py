@@ -483,3 +483,23 @@ def test_a_crack_that_runs_on_from_a_painted_stripe_is_told_from_it() -> None:
     (found,) = _found(made.lay(stripe, slot, made.SLOT))
     assert found.certainty > 0.5
     assert made.place_mm(found)[1] == pytest.approx(37, abs=2)
+
+
+@pytest.mark.parametrize("upside_down", [False, True])
+@pytest.mark.parametrize("brushed", [False, True])
+@pytest.mark.parametrize("seed", [0, 1])
+def test_an_open_crack_from_the_edge_is_no_stroke_of_a_black_drawing(
+    seed: int, brushed: bool, upside_down: bool
+) -> None:
+    """It is as broad and as black as the strokes, but none of them is near it."""
+    picture = made.wall(seed=seed)
+    for x in range(7, 45, 5):
+        stroke = made.crack_path((x, 34), 22, x)
+        picture = made.lay(picture, made.line(stroke, 1.3), made.BLACK)
+    path = made.crack_path((24, 0), 26, seed)
+    width = np.full(len(path), 1.3) if brushed else np.linspace(1.6, 0.4, len(path))
+    colour = made.BLACK if brushed else made.SLOT
+    picture = made.lay(picture, made.line(path, width), colour)
+    found = _found(picture[::-1].copy() if upside_down else picture, decorated=True)
+    assert bool(found) != brushed
+    assert all(each.certainty > 0.5 for each in found)
