@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import cv2
+import numpy as np
+
 from grader.faults import crack, crawl, flake, pit, pool_tint, scorch, streak
 from grader.faults.evidence import Evidence, ViewEvidence
 from grader.findings import Finding
@@ -56,11 +59,14 @@ def unexplained(found: Sequence[Finding]) -> tuple[Finding, ...]:
     tuple of Finding
     """
     streaked = [each for each in found if each.fault == "streak"]
-    # Clay under a thin coat of blue paint moves as it does under a veil; the bands tell which.
+    bare = [each for each in found if each.fault == "crawl"]
+    # Clay under a thin coat of blue paint moves as it does under a veil; the bands tell which. An
+    # island may be seen by its colour and by the roll round it.
     return tuple(
         each
         for each in found
-        if each.fault != "pool_tint" or not any(_within(each, other) for other in streaked)
+        if not (each.fault == "pool_tint" and any(_within(each, other) for other in streaked))
+        and not (each.fault == "crawl" and any(_in_larger(each, other) for other in bare))
     )
 
 
@@ -94,6 +100,18 @@ def _left(found: Finding) -> float:
     # A clear crack is one wherever the outline runs. A faint line beside a wrong outline is sooner
     # a grain of the table or what is seen of a drawn line.
     return found.certainty**2 if found.fault == "crack" else found.certainty
+
+
+def _in_larger(island: Finding, other: Finding) -> bool:
+    """Whether the middle of an island lies in one that shows more of it."""
+    if island is other or island.photo != other.photo or _area(island) >= _area(other):
+        return False
+    middle = np.mean(island.outline_px, axis=0).tolist()
+    return cv2.pointPolygonTest(np.array(other.outline_px, np.int32), middle, False) >= 0
+
+
+def _area(found: Finding) -> float:
+    return float(cv2.contourArea(np.array(found.outline_px, np.int32)))
 
 
 def _within(veil: Finding, streaks: Finding) -> bool:

@@ -19,7 +19,7 @@ from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.facts import Finish
 from grader.faults.beyond import lies_on_table
-from grader.faults.crawl import rims
+from grader.faults.crawl import is_roll, report_roll, rims
 from grader.faults.drawing import (
     drawn,
     hangs_alone,
@@ -164,7 +164,7 @@ def find(evidence: Evidence) -> list[Finding]:
     Returns
     -------
     list of Finding
-        One a crack and photo.
+        One a crack and photo; a line that goes round an island in the glaze is reported as crawl.
     """
     views = evidence.views
     unpainted = evidence.decorated is False or evidence.finish == "coloured"
@@ -214,16 +214,19 @@ def find(evidence: Evidence) -> list[Finding]:
                 certainty *= _ASLANT_TRUST
                 if _is_alone(view, group, by_view):
                     certainty *= _ALONE_ASLANT
-            if (
-                certainty > _LEAST_CERTAINTY
-                and not any(lies_on_table(view, part.slot) for part in group)
-                and not _is_rim(view, group, outlines(), rim_mm)
-                and (out or view.skin is None or not _is_rim(view, group, top(), _LIP_MM))
+            if certainty <= _LEAST_CERTAINTY or any(
+                lies_on_table(view, part.slot) for part in group
+            ):
+                continue
+            # A rim that goes round is told as one, whether or not `crawl` knows what it shuts in.
+            rolled = glossy and is_roll(view, _path(group))
+            if (rolled or not _is_rim(view, group, outlines(), rim_mm)) and (
+                out or view.skin is None or not _is_rim(view, group, top(), _LIP_MM)
             ):
                 seen.append((view, group, certainty))
     if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
         seen = [each for each in seen if each[0].skin is None]
-    return [_report(*each) for each in seen]
+    return [_report(*each, glossy=glossy) for each in seen]
 
 
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
@@ -411,9 +414,13 @@ def _is_rim(
         outlines = [each for each in outlines if _round_px(each) > most]
     if not outlines:
         return False
-    path = np.concatenate([part.path for part in group])
+    path = _path(group)
     away, _ = cKDTree(np.concatenate(outlines)).query(path)
     return bool((away < view.surface.px(rim_mm)).mean() > _RIM_SHARE)
+
+
+def _path(group: Sequence[_Part]) -> Points:
+    return np.concatenate([part.path for part in group])
 
 
 def _round_px(outline: Points) -> float:
@@ -421,7 +428,9 @@ def _round_px(outline: Points) -> float:
     return float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
 
 
-def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Finding:
+def _report(
+    view: ViewEvidence, group: Sequence[_Part], certainty: float, *, glossy: bool
+) -> Finding:
     surface = view.surface
     weights = np.array([part.length_mm for part in group])
     length = float(weights.sum())
@@ -431,6 +440,9 @@ def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Fin
     lab = linear_to_lab(
         np.stack([np.median(main.middle, axis=0), np.median(main.sides, axis=(0, 1))])
     )
+    shift = float(ciede2000(lab[0], lab[1]))
+    if glossy and is_roll(view, path := _path(group)):
+        return report_roll(view, path, shift_de00=shift, certainty=certainty)
     broadest = max(part.slot.width_mm for part in group)
     region, corner = as_region(
         [part.path for part in group], surface.px(broadest), surface.mask.shape
@@ -444,7 +456,7 @@ def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float) -> Fin
         "crack",
         region,
         corner,
-        shift_de00=float(ciede2000(lab[0], lab[1])),
+        shift_de00=shift,
         certainty=certainty,
         why=why,
         area_px=length * width * surface.px_per_mm**2,

@@ -27,7 +27,7 @@ from grader.faults.evidence import (
     window_of,
 )
 from grader.faults.islands import HEIGHTS, Island, find_islands
-from grader.faults.slots import rise
+from grader.faults.slots import circle_through, rise
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.surface import grow, light_of, shrink
@@ -146,6 +146,16 @@ _SHUT_GLEAM, _SHUT_SIZE_MM = (0.25, 0.4), (1.6, 2.0)
 twentieth and by so many spreads of the grain, but not by as much as a shine. No patch of grain has
 such a roll, and so it may be smaller. Within a sign pressed into the clay, where a glaze breaks,
 and between throwing rings lies the same surface as beside."""
+
+_RING_OFF, _RING_ROUND, _RING_PARTS = 0.3, 0.5, 24
+_RING_MM = 20.0
+"""A dark line is the foot of a roll where it keeps to a circle (root mean square distance over the
+radius), lies in more than half of the directions from its middle (of so many parts of a turn) and
+does not shut in more than an island. Cracks of this width lie in up to a fifth (nine of them on
+samples), since they run on; but one may follow the root of a handle or go round a foot."""
+
+_AT_RELIEF = 0.3
+"""Share of a line near a handle from which it may be a crack round its root."""
 
 _PUPIL = (0.03, 0.08)
 _PUPIL_TONE = 0.45
@@ -282,6 +292,67 @@ def rims(view: ViewEvidence, *, coloured: bool) -> list[NDArray[np.float64]]:
         for island, rim, depth in shown
         if rim > _RIM[1] and depth > _RIM_DEPTH[1] and island.diameter_mm >= _SIZE_MM[0]
     ]
+
+
+def is_roll(view: ViewEvidence, path: NDArray[np.float64]) -> bool:
+    """Whether a dark line on glaze goes round, as the foot of a roll does where glaze drew back.
+
+    What such an island shuts in may have the colour of the glaze beside it, so that only the line
+    shows.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    path : ndarray of float64, shape (n, 2)
+        Points (x, y) in working pixels.
+    """
+    cols, rows = np.round(path).astype(np.intp).T
+    if view.relief[rows, cols].mean() > _AT_RELIEF:
+        return False
+    centre, radius = circle_through(path)
+    from_centre = path - centre
+    off = np.hypot(*from_centre.T) - radius
+    turns = np.arctan2(from_centre[:, 1], from_centre[:, 0]) / (2 * np.pi)
+    round_it = len(np.unique(np.floor(turns * _RING_PARTS))) / _RING_PARTS
+    return bool(
+        2 * radius < view.surface.px(_RING_MM)
+        and np.sqrt((off**2).mean()) < _RING_OFF * radius
+        and round_it > _RING_ROUND
+    )
+
+
+def report_roll(
+    view: ViewEvidence, path: NDArray[np.float64], *, shift_de00: float, certainty: float
+) -> Finding:
+    """Report the island within a line that `is_roll`.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    path : ndarray of float64, shape (n, 2)
+        Points (x, y) in working pixels.
+    shift_de00 : float
+        Of the line, CIEDE2000.
+    certainty : float
+        That there is a line, 0..1.
+    """
+    hull = cv2.convexHull(np.round(path).astype(np.int32))
+    low = hull.min((0, 1)) - 1
+    region = np.zeros((hull.max((0, 1)) - low + 2)[::-1], np.uint8)
+    cv2.fillPoly(region, [hull - low], 1)
+    across = 2 * np.sqrt(region.sum() / np.pi) / view.surface.px_per_mm
+    return finding(
+        view,
+        "crawl",
+        region > 0,
+        (int(low[1]), int(low[0])),
+        shift_de00=shift_de00,
+        certainty=certainty,
+        why=f"A fine dark line goes round a place of {in_words(across, view)}, as the foot of the "
+        "rolled edge does where glaze has drawn back. What it shuts in has about the colour of the "
+        "glaze beside it.",
+        measures=(("diameter", round(float(across), 2), "mm"),),
+    )
 
 
 def _islands(view: ViewEvidence, coloured: bool) -> Iterator[tuple[bool, Island]]:

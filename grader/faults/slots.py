@@ -271,13 +271,29 @@ def _wandering(surface: Surface, line: Line) -> float:
 
 
 def _off_circle(path: NDArray[np.floating]) -> float:
-    """Distance (root mean square) from the circle of least squares of the squared radius.
+    centre, radius = circle_through(path)
+    return float(np.sqrt(((np.hypot(*(path - centre).T) - radius) ** 2).mean()))
+
+
+def circle_through(path: NDArray[np.floating]) -> tuple[NDArray[np.float64], float]:
+    """Centre and radius of the circle of least squares of the squared radius.
 
     I. Kasa, "A circle fitting procedure and its error analysis", IEEE Transactions on
     Instrumentation and Measurement 25, 1976.
+
+    Parameters
+    ----------
+    path : ndarray of float, shape (n, 2)
+
+    Returns
+    -------
+    ndarray of float64, shape (2,)
+    float
+        Both in the unit of the path.
     """
-    terms = np.column_stack([2 * path, np.ones(len(path))])
-    across, down, rest = np.linalg.lstsq(terms, (path**2).sum(1), rcond=None)[0]
-    radius = np.sqrt(max(float(rest + across**2 + down**2), 0.0))
-    off = np.hypot(path[:, 0] - across, path[:, 1] - down) - radius
-    return float(np.sqrt((off**2).mean()))
+    middle = path.mean(0)
+    points = path - middle
+    terms = np.column_stack([2 * points, np.ones(len(points))])
+    across, down, rest = np.linalg.lstsq(terms, (points**2).sum(1), rcond=None)[0]
+    radius = float(np.sqrt(max(float(rest + across**2 + down**2), 0.0)))
+    return middle + np.array([across, down]), radius

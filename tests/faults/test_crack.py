@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from grader import faults
 from grader.facts import Finish
-from grader.faults import crack
+from grader.faults import crack, crawl
 from grader.findings import Finding
 from tests.faults import made
 
@@ -503,3 +504,50 @@ def test_an_open_crack_from_the_edge_is_no_stroke_of_a_black_drawing(
     found = _found(picture[::-1].copy() if upside_down else picture, decorated=True)
     assert bool(found) != brushed
     assert all(each.certainty > 0.5 for each in found)
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "finish", "at_handle", "fault"),
+    [
+        (230, "glazed", False, "crawl"),
+        (320, "glazed", False, "crawl"),
+        (230, "glazed", True, "crack"),
+        (230, "raw", False, "crack"),
+        (320, "raw", False, "crack"),
+    ],
+)
+def test_a_line_that_goes_round_is_the_foot_of_a_roll_of_glaze(
+    turn_deg: int, finish: Finish, at_handle: bool, fault: str
+) -> None:
+    """Raw clay has no glaze that could draw back, and a crack may go round the root of a handle."""
+    turn = np.radians(np.linspace(0, turn_deg, 60))
+    away = 2.6 + 0.35 * np.sin(3 * turn) + 0.2 * np.sin(7 * turn)
+    ring = np.array([24, 30]) + np.column_stack([np.cos(turn), np.sin(turn)]) * away[:, None]
+    picture = made.lay(made.wall(), made.line(ring, 0.35), made.SLOT)
+    evidence = made.seen(picture, decorated=False, finish=finish)
+    (view,) = evidence.views
+    view = dataclasses.replace(view, relief=np.full_like(view.relief, at_handle))
+    (found,) = crack.find(dataclasses.replace(evidence, views=(view,)))
+    assert found.fault == fault
+    assert made.place_mm(found) == pytest.approx((24, 30), abs=1.5)
+    if fault == "crawl":
+        assert found.diameter_mm == pytest.approx(5.2, abs=1.2)
+        assert "goes round" in found.why
+
+
+def test_an_island_that_shows_by_its_colour_and_by_its_roll_is_one() -> None:
+    """A place within the outline of a larger island is that island; one beside it is another."""
+    turn = np.linspace(0, 2 * np.pi, 60)
+    ring = np.column_stack([np.cos(turn), np.sin(turn)])
+    picture = made.wall()
+    for middle in ((16, 30), (34, 30)):
+        foot = made.line(np.array(middle) + 2.6 * ring, 0.35)
+        picture = made.lay(picture, foot, made.SLOT)
+    view = made.seen(picture).views[0]
+    px = view.surface.px(1.0)
+    left, right, bare = (
+        crawl.report_roll(view, middle + size * px * ring, shift_de00=5.0, certainty=0.5)
+        for middle, size in (((112, 210), 2.0), ((238, 210), 2.0), ((115, 214), 3.0))
+    )
+    assert faults.unexplained([left, right, bare]) == (right, bare)
+    assert len(faults.unexplained([left, left])) == 2

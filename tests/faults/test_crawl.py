@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from grader.faults import crack, crawl
+from grader.faults import crack, crawl, find_all
 from grader.faults.islands import Island
 from grader.findings import Finding
 from tests.faults import made
@@ -199,7 +199,9 @@ def test_what_stays_in_place_while_the_piece_turns_is_light() -> None:
 def test_the_foot_of_the_roll_is_no_crack() -> None:
     picture = _crawled(made.wall(), size_mm=14)
     picture = made.lay(picture, 0.7 * made.ring_round(made.island((22, 28), 14, 4), 0.6), made.SLOT)
-    assert crack.find(made.seen(picture)) == []
+    seen = made.seen(picture)
+    assert [each.fault for each in crack.find(seen)] == ["crawl"]
+    assert [each.fault for each in find_all(seen)] == ["crawl"]
 
 
 def test_a_drawn_eye_that_a_phone_has_sharpened_is_none() -> None:
