@@ -60,6 +60,10 @@ _DRAWN_BLACK = (0.8, 0.9)
 black paint shares; and where no other paint on the piece is as black. Missing a crack is worse
 than looking twice."""
 
+_BRANCH_MM, _HALF_DRAWN = 2.5, 0.5
+"""A line that is more than half drawn by itself, and ends so near one that is drawn, is a branch of
+the same twig."""
+
 _JOIN_MM = 5.0
 """Pieces of one crack, parted by a highlight or a painted line, lie nearer than this."""
 
@@ -176,7 +180,8 @@ def find(evidence: Evidence) -> list[Finding]:
         [
             part
             for part in (
-                _Part(slot, _quality(view, slot, everywhere, paints, glossy=glossy)) for slot in own
+                _Part(slot, _quality(view, slot, hand, glossy=glossy))
+                for slot, hand in zip(own, _by_hand(view, own, everywhere, paints), strict=True)
             )
             if part.quality > _LEAST_QUALITY and _breadth_mm(view, part.slot) < _BROADEST_MM
         ]
@@ -236,19 +241,35 @@ def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     return [slot for slot in slots if slot is not None]
 
 
-def _quality(
-    view: ViewEvidence,
-    slot: Slot,
-    everywhere: Sequence[Slot],
-    paints: Paints,
-    *,
-    glossy: bool,
-) -> float:
+def _by_hand(
+    view: ViewEvidence, own: Sequence[Slot], everywhere: Sequence[Slot], paints: Paints
+) -> list[tuple[float, bool]]:
+    """How far each line of a view is drawn, and whether its paint is known; see `drawn`."""
+    hands = [
+        (0.0, False)
+        if slot.likeness <= _LEAST_QUALITY
+        else (1.0, True)
+        if is_sister(slot, everywhere)
+        else drawn(view, slot, paints)
+        for slot in own
+    ]
+    sure = [slot.line.path for slot, (hand, _) in zip(own, hands, strict=True) if hand == 1.0]
+    if not sure:
+        return hands
+    stems = cKDTree(np.concatenate(sure))
+    near = view.surface.px(_BRANCH_MM)
+    return [
+        (1.0, True)
+        if _HALF_DRAWN < hand < 1.0 and stems.query(slot.line.path[[0, -1]])[0].min() < near
+        else (hand, known)
+        for slot, (hand, known) in zip(own, hands, strict=True)
+    ]
+
+
+def _quality(view: ViewEvidence, slot: Slot, hand: tuple[float, bool], *, glossy: bool) -> float:
     if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
         return 0.0
-    by_hand, known = drawn(view, slot, paints)
-    if is_sister(slot, everywhere):
-        by_hand, known = 1.0, True
+    by_hand, known = hand
     left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
     rows, cols = slot.line.pixels(view.surface.mask.shape)
     shaded = view.shade[rows, cols].mean() > _SHADED

@@ -551,3 +551,19 @@ def test_an_island_that_shows_by_its_colour_and_by_its_roll_is_one() -> None:
     )
     assert faults.unexplained([left, right, bare]) == (right, bare)
     assert len(faults.unexplained([left, left])) == 2
+
+
+@pytest.mark.parametrize(
+    ("apart_mm", "thins_to", "is_crack"), [(0.6, 0.6, False), (6.0, 0.6, True), (0.6, 0.35, True)]
+)
+def test_a_line_all_but_drawn_that_ends_at_a_stem_is_its_branch(
+    apart_mm: float, thins_to: float, is_crack: bool
+) -> None:
+    """By itself it may be a crack, and one that falls off as cracks do is one at a stem, too."""
+    stem = made.line(made.crack_path((16, 8), 40, 1), 1.3)
+    picture = made.lay(made.wall(), stem, made.SLOT)
+    right, down = made.crack_path((0, 0), 16, 4).T
+    path = np.column_stack([16 + apart_mm + 0.7 * (down - right), 18 + 0.7 * (down + right)])
+    branch = made.line(path, np.linspace(0.9, 0.9 * thins_to, len(path)))
+    found = _found(made.lay(picture, branch, made.SLOT), decorated=True)
+    assert bool(found) == is_crack
