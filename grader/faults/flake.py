@@ -106,6 +106,11 @@ a ragged mark that may be a seventh, or a quarter where no blend of the paints c
 would turn other paints into clay. Of the way from clay to paint the coarse colours of a picture
 file keep a twelfth, be the paint blue and the clay red."""
 
+_OF_BLURRED = 0.8
+"""Share of clay at the middle of an island over that which the lens leaves a bare disc as wide:
+flakes make 0.86 and more (79, tuned on), what shines between strokes or a pale third colour 0.62 to
+0.78 (two)."""
+
 _WHITE_PX = 14.0
 _LEAST_WHITE, _WHITE, _OF_TONE = 0.3, 0.55, 3.0
 """A mark so wide (seven blurs of the lens) that no paint reaches its middle is white paint where it
@@ -655,6 +660,9 @@ def _report(
     if ring.shift_de00 < _LEAST_SHIFT_DE00 or (ring.mixed and not body):
         return None
     if not _core_is_clay(view, spot, at, mixed, ring, island=bite is None):
+        return None
+    blurred = 1.0 - _let_in(spot.width_px / 2, _CORE_BLUR_PX)
+    if bite is None and spot.peak < _OF_BLURRED * blurred:
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))

@@ -276,3 +276,15 @@ def test_the_clay_between_stripes_and_a_burnt_out_lamp_is_no_flake(
     bright = made.seen(chipped, decorated=True, light=(1.2, 1.15, 1.1))
     assert bright.views[0].surface.clipped.any()
     assert [each.fault for each in flake.find(bright)] == ["flake"]
+
+
+@pytest.mark.parametrize(("light", "found"), [(1.0, 1), (0.75, 1), (0.35, 0)])
+@pytest.mark.parametrize("size_mm", [1.6, 2.2])
+def test_what_shows_less_clay_than_the_lens_would_leave_is_no_flake(
+    size_mm: float, light: float, found: int
+) -> None:
+    """A place of the hue of clay, but on half of the way from black to it however wide it is."""
+    colour = light * np.array(made.BUFF)
+    black = [_field(made.wall(seed=seed), made.BLACK) for seed in range(4)]
+    spot = made.lay(black[0], made.island((22, 32), size_mm, seed=3), colour)
+    assert len(flake.find(made.seen(spot, *black[1:], decorated=True))) == found
