@@ -33,7 +33,7 @@ from grader.faults.soft import (
 from grader.findings import Finding
 from grader.piece import Mask
 from grader.skin import COLUMNS, ROWS
-from grader.surface import fill_from
+from grader.surface import fill_from, grow
 
 BROWN = Direction(red=0.5, blue=-0.5)
 """Browning raises log(R/G) and lowers log(B/G); tone is left out, since shade lowers it too."""
@@ -69,6 +69,13 @@ _ACROSS_PAINT_MM = 10.0
 
 _BROAD_HEIGHT = 0.55
 """Share of the wall's height from which browning is no patch any more."""
+
+_BEYOND_PATCH_CELLS = 3
+"""So far round a scorch its soft edge goes on, and says nothing of a browned side beneath it."""
+
+_EVEN_SEED = 2 * _LEAST_SEED
+"""A browned side is even enough up and down the wall to show a scorch upon it where that need stand
+out by no more than this: twice what half of observers see."""
 
 _BROAD_MM = 42.0
 """Scorches are 5 to 40 mm wide (common practice, no source)."""
@@ -109,9 +116,7 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
     )
     for joined in regions(through, reached, seed, 0.45 * seed):
         region = joined & field.known[number]
-        # Half of the smallest scorch must be strong; one strong cell is a ring or a grain of grog.
-        strong_mm2 = float((region & (departure > seed)).sum()) * cell_mm2
-        if region.sum() * cell_mm2 < _LEAST_MM2 or strong_mm2 < 0.5 * _LEAST_MM2:
+        if not _is_strong(region, departure, seed, cell_mm2):
             continue
         if not _as_burnt(field.fields[number], departure, region):
             continue
@@ -128,6 +133,15 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
         if not is_broad and faint and hemmed(field, number, region) > HEMMED:
             # Clay between brush strokes: the paint, thinned out at their edges, is as likely.
             continue
+        if is_broad:
+            patch = _patch_upon(
+                field.fields[number], departure, region, field.known[number], skin.cell_mm
+            )
+            if patch.any():
+                patches.append(patch)
+                region = region & ~grow(patch, _BEYOND_PATCH_CELLS)
+                if not _is_strong(region, departure, seed, cell_mm2):
+                    continue
         (broad if is_broad else patches).append(region)
     out = []
     for kind, parts in (("scorch", patches), ("one_sided_browning", broad)):
@@ -137,6 +151,47 @@ def _of_view(views: Sequence[ViewEvidence], field: SkinField, number: int) -> li
             if made is not None:
                 out.append(made)
     return out
+
+
+def _is_strong(region: Mask, departure: NDArray[np.float32], seed: float, cell_mm2: float) -> bool:
+    """Whether a region is large enough, and half of the smallest scorch of it strong; one strong
+    cell is a ring or a grain of grog."""
+    strong_mm2 = float((region & (departure > seed)).sum()) * cell_mm2
+    return region.sum() * cell_mm2 >= _LEAST_MM2 and strong_mm2 >= 0.5 * _LEAST_MM2
+
+
+def _patch_upon(
+    fields: NDArray[np.float32],
+    departure: NDArray[np.float32],
+    region: Mask,
+    known: Mask,
+    cell_mm: tuple[float, float],
+) -> Mask:
+    """The largest patch that stands out of a broad region, which runs up and down the wall.
+
+    What a browned side, or the light of a facet, does is much the same all the way up; a scorch
+    upon it is not.
+    """
+    upright = np.ma.masked_array(np.dstack([departure, fields]), ~np.dstack([known] * 4))
+    usual = np.ma.median(upright, axis=0).filled(0.0)
+    rest = np.where(known[..., None], upright.data - usual, 0).astype(np.float32)
+    along = rest[..., 0]
+    spread = 1.4826 * float(np.median(np.abs(along[region])))
+    seed = max(_SPREADS * spread, _LEAST_SEED)
+    if seed > _EVEN_SEED:
+        return np.zeros_like(region)
+    cell_mm2 = cell_mm[0] * cell_mm[1]
+    for patch in regions(along, known, seed, 0.45 * seed):
+        around = grow(patch, _BEYOND_PATCH_CELLS) & ~patch
+        if (
+            _is_strong(patch, along, seed, cell_mm2)
+            and not _is_broad(patch, along, cell_mm)
+            and _as_burnt(rest[..., 1:], along, patch)
+            and (patch & region).sum() > 0.5 * patch.sum()
+            and known[around].mean() > 0.9
+        ):
+            return patch
+    return np.zeros_like(region)
 
 
 def _beneath_paint(

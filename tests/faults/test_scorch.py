@@ -209,3 +209,22 @@ def test_shade_in_the_hue_that_shade_has_in_this_room_is_no_scorch(warm: float) 
     assert look(lit(made.wall(), below * bevel)) == []
     burnt = _with(made.wall(), _patch(20, 46, 11), _burnt(made.BUFF, (-10, 4, 6)))
     assert look(lit(burnt, below)) == ["scorch"]
+
+
+@pytest.mark.parametrize("clay", [made.BUFF, made.RED])
+@pytest.mark.parametrize(("even", "scorched"), [(True, True), (True, False), (False, False)])
+def test_a_scorch_upon_a_browned_side_is_told_apart_from_it(
+    clay: tuple[float, float, float], even: bool, scorched: bool
+) -> None:
+    """A browned side is much the same up and down the wall, or fades along it; a patch does not."""
+    _, down = made.places_mm()
+    side = np.ones_like(down) if even else np.clip(down / made.HIGH_MM + 0.4, 0, 1)
+    front = _with(made.wall(clay), side, _burnt(clay, (-5, 2, 3)))
+    if scorched:
+        front = _with(front, _patch(20, 26, 11), _burnt(clay, (-6, 3, 4)))
+    found = _look(front, clay)
+    kinds = [each.fault for each in found if each.view == "front"]
+    assert kinds == ["scorch"] * scorched + ["one_sided_browning"]
+    if scorched:
+        x, y = made.place_mm(found[0])
+        assert np.hypot(x - 20, y - 26) < 4
