@@ -42,6 +42,7 @@ from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
 from grader.findings import BESIDE, Finding
 from grader.piece import Mask
+from grader.surface import opened
 
 _LENGTH_MM = (3.5, 8.0)
 """From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no
@@ -95,6 +96,12 @@ _LIP_MM = 3.0
 """So near the upper edge of a side, along it, a line is the slit between far and near lip where the
 opening closes, or a coloured glaze that breaks there. Cracks of the lip run across it (common
 practice, no source)."""
+
+_BEHIND_MM, _OF_BODY, _EVERY = 2.0, 0.8, 4
+"""Seen from above or below the wall hides part of its handle, and a stroke or a shadow beside that
+edge is a fine dark line: so near the outline of the body, which is what a disc of this share of
+the radius of the largest reaches. A side shows a crack there all the better. Every fourth row
+and column is enough."""
 
 _DARK_INSIDE = 0.2
 """Log light by which the inside of a pot, seen over its lip, is darker than its wall at least."""
@@ -200,7 +207,7 @@ def find(evidence: Evidence) -> list[Finding]:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
         outlines = cache(partial(_rims, view, evidence.finish))
-        top = cache(partial(_top, view.surface.mask))
+        edge = cache(partial(_top if view.skin is not None else _body, view.surface.mask))
         parts = [
             part
             for part in own
@@ -225,8 +232,9 @@ def find(evidence: Evidence) -> list[Finding]:
                 continue
             # A rim that goes round is told as one, whether or not `crawl` knows what it shuts in.
             rolled = glossy and is_roll(view, _path(group))
+            edge_mm = _LIP_MM if view.skin is not None else _BEHIND_MM
             if (rolled or not _is_rim(view, group, outlines(), rim_mm)) and (
-                out or view.skin is None or not _is_rim(view, group, top(), _LIP_MM)
+                out or not _is_rim(view, group, edge(), edge_mm)
             ):
                 seen.append((view, group, certainty))
     if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
@@ -422,6 +430,15 @@ def _top(mask: Mask) -> list[Points]:
     """Upper edge of a mask, (x, y) of each column of it."""
     columns = np.flatnonzero(mask.any(axis=0))
     return [np.stack([columns, mask.argmax(axis=0)[columns]], axis=1).astype(np.float64)]
+
+
+def _body(mask: Mask) -> list[Points]:
+    """Outline of the body of a piece seen from above or below, without its handles and spout."""
+    small = mask[::_EVERY, ::_EVERY]
+    within = cv2.distanceTransform(np.pad(small, 1).astype(np.uint8), cv2.DIST_L2, 3)
+    body = opened(small, _OF_BODY * float(within.max()))
+    contours, _ = cv2.findContours(body.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return [contour[:, 0].astype(np.float64) * _EVERY for contour in contours]
 
 
 def _is_rim(

@@ -567,3 +567,20 @@ def test_a_line_all_but_drawn_that_ends_at_a_stem_is_its_branch(
     branch = made.line(path, np.linspace(0.9, 0.9 * thins_to, len(path)))
     found = _found(made.lay(picture, branch, made.SLOT), decorated=True)
     assert bool(found) == is_crack
+
+
+@pytest.mark.parametrize(("x_mm", "is_crack"), [(37.5, False), (28.0, True)])
+def test_seen_from_above_a_line_where_the_wall_hides_its_handle_is_no_crack(
+    x_mm: float, is_crack: bool
+) -> None:
+    """A side that shows the root of the handle would show a crack there, too."""
+    line = made.line(made.crack_path((x_mm, 25), 10, 3), np.linspace(0.6, 0.3, 21))
+    evidence = made.seen(made.lay(made.wall(), line, made.SLOT), decorated=False)
+    view = evidence.views[0]
+    right, down = (np.arange(size) / made.PX_PER_MM for size in view.surface.mask.shape[::-1])
+    left = np.nanmedian(view.zones.body_left) / made.PX_PER_MM
+    handle = (right[None] < left + 38) | (np.abs(down[:, None] - np.median(down)) < 6)
+    surface = dataclasses.replace(view.surface, mask=view.surface.mask & handle)
+    seen = dataclasses.replace(view, surface=surface, skin=None)
+    found = crack.find(dataclasses.replace(evidence, views=(seen,)))
+    assert bool(found) == is_crack
