@@ -36,7 +36,7 @@ from grader.faults.evidence import (
     on_body,
     other_sides,
 )
-from grader.faults.lines import Points, as_region, trace_dark_lines
+from grader.faults.lines import Line, Points, as_region, trace_dark_lines
 from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
@@ -214,7 +214,7 @@ def find(evidence: Evidence) -> list[Finding]:
             if sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
         ]
         for group in _joined(view, parts):
-            out = any(_runs_out(view, part) for part in group)
+            out = any(_runs_out(view, part.slot.line) for part in group)
             certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
             if all(
                 sum(_are_alike(part, slot) for slot in painted) >= _LINES
@@ -245,7 +245,9 @@ def find(evidence: Evidence) -> list[Finding]:
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     surface = view.surface
     lines = trace_dark_lines(surface, surface.mask & ~surface.glare)
-    slots = (as_slot(surface, line, unpainted=unpainted) for line in lines)
+    slots = (
+        as_slot(surface, line, unpainted=unpainted, at_edge=_runs_out(view, line)) for line in lines
+    )
     return [slot for slot in slots if slot is not None]
 
 
@@ -304,17 +306,17 @@ def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
     return slot.width_mm * float(wider_on_wall(stretch, slot.line.path[-1] - slot.line.path[0]))
 
 
-def _runs_out(view: ViewEvidence, part: _Part) -> bool:
+def _runs_out(view: ViewEvidence, line: Line) -> bool:
     """Whether a line of a side ends at its lip or its foot, and comes from far enough."""
     surface, zones = view.surface, view.zones
     # Where the wall turns away, what is drawn on it ends at the outline, too.
-    seen = zones.facing[part.slot.line.pixels(surface.mask.shape)].mean()
+    seen = zones.facing[line.pixels(surface.mask.shape)].mean()
     if view.skin is None or seen < _FACING:
         return False
-    cols, rows = np.round(part.path[[0, -1]]).astype(int).T
+    cols, rows = np.round(line.path[[0, -1]]).astype(int).T
     columns = surface.mask[:, cols]
     low = len(columns) - 1 - columns[::-1].argmax(axis=0)
-    across = _OUT_ACROSS * surface.px(part.length_mm)
+    across = _OUT_ACROSS * surface.px(line.length_mm)
     return any(
         bool(((away < surface.px(_OUT_MM)) & (away[::-1] > away + across)).any())
         for away in (np.abs(low - rows), np.abs(rows - columns.argmax(axis=0)))

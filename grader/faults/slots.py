@@ -75,6 +75,10 @@ _DEEP = (0.4, 0.55)
 keeps back half of the light at 7 pixels a millimetre. Folds of the form, as throwing rings and the
 roots of handles are, keep back less all along."""
 
+_DEEP_AT_EDGE = (0.3, 0.45)
+"""The same of a line that runs out over the lip or the foot, where no ring and no root of a handle
+does: there a hairline is worth a look."""
+
 _STRAIGHT = (0.35, 0.6)
 """Distance between the ends over the length: a crack runs on, a spiral or a curl comes back."""
 
@@ -136,7 +140,9 @@ def rise(value: float, limits: tuple[float, float]) -> float:
     return float(np.clip((value - low) / (high - low), 0.0, 1.0))
 
 
-def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | None:
+def as_slot(
+    surface: Surface, line: Line, *, unpainted: bool = False, at_edge: bool = False
+) -> Slot | None:
     """Hold a line against a slot.
 
     Parameters
@@ -145,6 +151,8 @@ def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | 
     line : Line
     unpainted : bool, default False
         Whether the piece carries no drawing: then the colour of the middle of a line is enough.
+    at_edge : bool, default False
+        Whether the line runs out over the edge of a side.
 
     Returns
     -------
@@ -179,7 +187,7 @@ def as_slot(surface: Surface, line: Line, *, unpainted: bool = False) -> Slot | 
     likeness = (
         rise(line.covered, _COVERED)
         * rise(blackness, demanded)
-        * rise(deepest, _DEEP)
+        * rise(deepest, _DEEP_AT_EDGE if at_edge else _DEEP)
         * (1.0 - rise(off_tint - _ERRORS * error, _OFF_TINT))
         * (1.0 - rise(error, _UNSTEADY))
         * (1.0 - rise(_unlike(line), _ALIKE))

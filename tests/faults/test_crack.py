@@ -584,3 +584,14 @@ def test_seen_from_above_a_line_where_the_wall_hides_its_handle_is_no_crack(
     seen = dataclasses.replace(view, surface=surface, skin=None)
     found = crack.find(dataclasses.replace(evidence, views=(seen,)))
     assert bool(found) == is_crack
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize(("start_mm", "is_crack"), [(0.0, True), (20.0, False)])
+def test_a_hairline_is_one_where_it_runs_out_over_the_edge(
+    start_mm: float, is_crack: bool, seed: int
+) -> None:
+    """It keeps back half of the light in but few places, as folds of the form do within a wall."""
+    picture = made.crack(made.wall(), (22, start_mm), length_mm=7, width_mm=0.1, seed=seed)
+    found = _found(picture)
+    assert (max((each.certainty for each in found), default=0.0) > 0.42) == is_crack

@@ -228,3 +228,20 @@ def test_a_scorch_upon_a_browned_side_is_told_apart_from_it(
     if scorched:
         x, y = made.place_mm(found[0])
         assert np.hypot(x - 20, y - 26) < 4
+
+
+@pytest.mark.parametrize(("high_mm", "found"), [(2.5, False), (14.0, True)])
+def test_a_narrow_level_band_is_the_shade_of_a_hollow(high_mm: float, found: bool) -> None:
+    _, down = made.places_mm()
+    band = 1 / (1 + np.exp(-(high_mm / 2 - np.abs(down - 44)) / 0.5))
+    front = _with(made.wall(), band, _burnt(made.BUFF, (-9, 4, 5)))
+    assert bool(_look(front, made.BUFF)) == found
+
+
+def test_what_is_wider_than_any_scorch_is_a_browned_side() -> None:
+    """However high it reaches; browning need not run up the whole wall."""
+    _, down = made.places_mm()
+    low = 1 / (1 + np.exp(-(down - 36) / 2))
+    front = _with(made.wall(), low, _burnt(made.BUFF, (-9, 4, 5)))
+    kinds = {each.fault for each in _look(front, made.BUFF)}
+    assert kinds == {"one_sided_browning"}
