@@ -2,7 +2,8 @@
 
 `lines` traces the dark lines of a view, `slots` says how far each is a slot by its light, and
 `drawing` whether a brush made it. What shows at the same place on view after view while the piece
-turns is its form (a lid's seam) or the light.
+turns is its form (a lid's seam) or the light; what goes round a place on glaze is the foot of a
+rolled edge (`crawl.is_roll`).
 """
 
 from __future__ import annotations
