@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from grader.faults import drawing
 from grader.faults.lines import Line
-from grader.faults.slots import as_slot
+from grader.faults.slots import as_slot, circle_through
 from tests.faults import made
 
 CLAY = np.array([0.50, 0.30, 0.20])
@@ -90,3 +93,27 @@ def test_a_colour_that_the_clay_hardly_gives_says_nothing_of_a_line(
     assert slot.tells.tolist() == [True, True, not is_slot]
     assert (slot.likeness > 0.9) == is_slot
     assert slot.likeness > 0.9 or slot.likeness < 0.3
+
+
+@given(
+    st.tuples(st.floats(-300, 300), st.floats(-300, 300)),
+    st.floats(4, 200),
+    st.floats(1.0, 2 * np.pi),
+    st.integers(0, 99),
+)
+def test_the_circle_of_an_arc_is_that_of_geometric_least_squares(
+    middle: tuple[float, float], radius: float, turn: float, seed: int
+) -> None:
+    """Outside check: scipy's Levenberg-Marquardt on the distances themselves."""
+    rng = np.random.default_rng(seed)
+    angle = np.linspace(0, turn, 80)
+    away = radius * (1 + rng.normal(0, 0.01, 80))
+    path = np.array(middle) + away[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+
+    def off(circle: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.hypot(*(path - circle[:2]).T) - circle[2]
+
+    best = least_squares(off, (*middle, radius), method="lm").x
+    centre, found = circle_through(path)
+    assert np.hypot(*(centre - best[:2])) < 0.12 * radius
+    assert found == pytest.approx(best[2], rel=0.12)
