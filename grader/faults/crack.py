@@ -185,14 +185,7 @@ def find(evidence: Evidence) -> list[Finding]:
     everywhere = [slot for own in slots for slot in own]
     paints = paints_of(views)
     likely = [
-        [
-            part
-            for part in (
-                _Part(slot, _quality(view, slot, hand, glossy=glossy))
-                for slot, hand in zip(own, _by_hand(view, own, everywhere, paints), strict=True)
-            )
-            if part.quality > _LEAST_QUALITY and _breadth_mm(view, part.slot) < _BROADEST_MM
-        ]
+        _likely(view, own, everywhere, paints, glossy=glossy)
         for view, own in zip(views, slots, strict=True)
     ]
     painted = [
@@ -203,7 +196,7 @@ def find(evidence: Evidence) -> list[Finding]:
     ]
     by_view = list(zip(views, likely, strict=True))
     rim_mm = _BREAKS_MM if evidence.finish == "coloured" else _RIM_MM
-    seen: list[tuple[ViewEvidence, list[_Part], float]] = []
+    seen: list[tuple[ViewEvidence, list[_Part], float, bool]] = []
     for view, own in by_view:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
@@ -215,7 +208,7 @@ def find(evidence: Evidence) -> list[Finding]:
             if sum(_is_there_too(view, part, *other) for other in others) < _SAME_PLACE_VIEWS
         ]
         for group in _joined(view, parts):
-            out = any(_runs_out(view, part.slot.line) for part in group)
+            out = any(part.slot.at_edge for part in group)
             certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
             if all(
                 sum(_are_alike(part, slot) for slot in painted) >= _LINES
@@ -237,10 +230,10 @@ def find(evidence: Evidence) -> list[Finding]:
             if (rolled or not _is_rim(view, group, outlines(), rim_mm)) and (
                 out or not _is_rim(view, group, edge(), edge_mm)
             ):
-                seen.append((view, group, certainty))
-    if evidence.decorated is not False and _go_round([(view, group) for view, group, _ in seen]):
+                seen.append((view, group, certainty, rolled))
+    if evidence.decorated is not False and _go_round([each[:2] for each in seen]):
         seen = [each for each in seen if each[0].skin is None]
-    return [_report(*each, glossy=glossy) for each in seen]
+    return [_report(*each) for each in seen]
 
 
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
@@ -252,19 +245,36 @@ def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     return [slot for slot in slots if slot is not None]
 
 
+def _likely(
+    view: ViewEvidence,
+    slots: Sequence[Slot],
+    everywhere: Sequence[Slot],
+    paints: Paints,
+    *,
+    glossy: bool,
+) -> list[_Part]:
+    """Lines of a view that may be cracks."""
+    alike = [slot for slot in slots if slot.likeness > _LEAST_QUALITY]
+    hands = _by_hand(view, alike, everywhere, paints)
+    parts = [
+        _Part(slot, _quality(view, slot, hand, glossy=glossy))
+        for slot, hand in zip(alike, hands, strict=True)
+    ]
+    return [
+        part
+        for part in parts
+        if part.quality > _LEAST_QUALITY and _breadth_mm(view, part.slot) < _BROADEST_MM
+    ]
+
+
 def _by_hand(
-    view: ViewEvidence, own: Sequence[Slot], everywhere: Sequence[Slot], paints: Paints
+    view: ViewEvidence, slots: Sequence[Slot], everywhere: Sequence[Slot], paints: Paints
 ) -> list[tuple[float, bool]]:
     """How far each line of a view is drawn, and whether its paint is known; see `drawn`."""
     hands = [
-        (0.0, False)
-        if slot.likeness <= _LEAST_QUALITY
-        else (1.0, True)
-        if is_sister(slot, everywhere)
-        else drawn(view, slot, paints)
-        for slot in own
+        (1.0, True) if is_sister(slot, everywhere) else drawn(view, slot, paints) for slot in slots
     ]
-    sure = [slot.line.path for slot, (hand, _) in zip(own, hands, strict=True) if hand == 1.0]
+    sure = [slot.line.path for slot, (hand, _) in zip(slots, hands, strict=True) if hand == 1.0]
     if not sure:
         return hands
     stems = cKDTree(np.concatenate(sure))
@@ -273,12 +283,12 @@ def _by_hand(
         (1.0, True)
         if _HALF_DRAWN < hand < 1.0 and stems.query(slot.line.path[[0, -1]])[0].min() < near
         else (hand, known)
-        for slot, (hand, known) in zip(own, hands, strict=True)
+        for slot, (hand, known) in zip(slots, hands, strict=True)
     ]
 
 
 def _quality(view: ViewEvidence, slot: Slot, hand: tuple[float, bool], *, glossy: bool) -> float:
-    if slot.likeness <= _LEAST_QUALITY or is_clay_between(view, slot):
+    if is_clay_between(view, slot):
         return 0.0
     by_hand, known = hand
     left = (_DRAWN if known else _DRAWN_ALONE) * rise(slot.blackness, _DRAWN_BLACK)
@@ -309,10 +319,9 @@ def _breadth_mm(view: ViewEvidence, slot: Slot) -> float:
 
 def _runs_out(view: ViewEvidence, line: Line) -> bool:
     """Whether a line of a side ends at its lip or its foot, and comes from far enough."""
-    surface, zones = view.surface, view.zones
+    surface = view.surface
     # Where the wall turns away, what is drawn on it ends at the outline, too.
-    seen = zones.facing[line.pixels(surface.mask.shape)].mean()
-    if view.skin is None or seen < _FACING:
+    if view.skin is None or view.zones.facing[line.pixels(surface.mask.shape)].mean() < _FACING:
         return False
     cols, rows = np.round(line.path[[0, -1]]).astype(int).T
     columns = surface.mask[:, cols]
@@ -469,9 +478,7 @@ def _round_px(outline: Points) -> float:
     return float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
 
 
-def _report(
-    view: ViewEvidence, group: Sequence[_Part], certainty: float, *, glossy: bool
-) -> Finding:
+def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float, rolled: bool) -> Finding:
     surface = view.surface
     weights = np.array([part.length_mm for part in group])
     length = float(weights.sum())
@@ -482,8 +489,8 @@ def _report(
         np.stack([np.median(main.middle, axis=0), np.median(main.sides, axis=(0, 1))])
     )
     shift = float(ciede2000(lab[0], lab[1]))
-    if glossy and is_roll(view, path := _path(group)):
-        return report_roll(view, path, shift_de00=shift, certainty=certainty)
+    if rolled:
+        return report_roll(view, _path(group), shift_de00=shift, certainty=certainty)
     broadest = max(part.slot.width_mm for part in group)
     region, corner = as_region(
         [part.path for part in group], surface.px(broadest), surface.mask.shape

@@ -309,14 +309,13 @@ def is_roll(view: ViewEvidence, path: NDArray[np.float64]) -> bool:
     cols, rows = np.round(path).astype(np.intp).T
     if view.relief[rows, cols].mean() > _AT_RELIEF:
         return False
-    centre, radius = circle_through(path)
-    from_centre = path - centre
-    off = np.hypot(*from_centre.T) - radius
-    turns = np.arctan2(from_centre[:, 1], from_centre[:, 0]) / (2 * np.pi)
+    centre, radius, off = circle_through(path)
+    across, down = (path - centre).T
+    turns = np.arctan2(down, across) / (2 * np.pi)
     round_it = len(np.unique(np.floor(turns * _RING_PARTS))) / _RING_PARTS
     return bool(
         2 * radius < view.surface.px(_RING_MM)
-        and np.sqrt((off**2).mean()) < _RING_OFF * radius
+        and off < _RING_OFF * radius
         and round_it > _RING_ROUND
     )
 

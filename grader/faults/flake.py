@@ -277,15 +277,13 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     in_line = _in_line(spots)
     for number, spot in enumerate(spots):
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-        if not _is_flake(view, spot, corner) or extent[spot.peak_at] > px(_ISLAND_MM):
+        if not _is_flake(view, spot, corner, burnt) or extent[spot.peak_at] > px(_ISLAND_MM):
             continue
         if enclosed(clayness, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
             continue
         # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
         # shows its own colour in the middle.
         if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
-            continue
-        if enclosed(burnt, spot, px(_RING_MM), below=0.5) < _UNBURNT:
             continue
         # A furrow in shadow is darker clay, whatever the paint between furrows is.
         if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
@@ -351,7 +349,7 @@ def _on_two_paints(
     for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
         if (
             spot.diameter_px < _AS_CLAY_PX
-            or not _is_flake(view, spot, corner)
+            or not _is_flake(view, spot, corner, burnt)
             or extent[spot.peak_at] > px(_ISLAND_MM)
         ):
             continue
@@ -361,8 +359,6 @@ def _on_two_paints(
         ):
             continue
         if enclosed(other, spot, px(2 * _RING_MM), below=0.5) > 1 - _OTHER_COLOUR:
-            continue
-        if enclosed(burnt, spot, px(_RING_MM), below=0.5) < _UNBURNT:
             continue
         at = _at(spot, corner)
         ring = _against_ring(view, spot, at)
@@ -617,7 +613,7 @@ def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
     return (fit + near).astype(np.float32)
 
 
-def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
+def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int], burnt: Plane) -> bool:
     surface = view.surface
     at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
     if spot.width_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
@@ -634,7 +630,9 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int]) -> bool:
         return False
     large = spot.diameter_px > max(_ROUND_PX, surface.px(_ROUND_MM))
     round_from = float(np.interp(spot.diameter_px / surface.px(1.0), _ROUND_UPTO_MM, _ROUND_FIT))
-    return not (large and spot.ellipse_fit > round_from and spot.solidity > 0.94)
+    if large and spot.ellipse_fit > round_from and spot.solidity > 0.94:
+        return False
+    return enclosed(burnt, spot, surface.px(_RING_MM), below=0.5) >= _UNBURNT
 
 
 def _at(spot: Spot, corner: tuple[int, int]) -> tuple[int, int]:

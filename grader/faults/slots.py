@@ -118,6 +118,8 @@ class Slot:
         Share of light missing in the deepest tenth of the line, 0..1.
     blur_mm : float
         Breadth that the lens alone gives a line.
+    at_edge : bool
+        Whether it runs out over the lip or the foot of a side.
     """
 
     line: Line
@@ -132,6 +134,7 @@ class Slot:
     off_tint: float
     deepest: float
     blur_mm: float
+    at_edge: bool
 
 
 def rise(value: float, limits: tuple[float, float]) -> float:
@@ -152,7 +155,7 @@ def as_slot(
     unpainted : bool, default False
         Whether the piece carries no drawing: then the colour of the middle of a line is enough.
     at_edge : bool, default False
-        Whether the line runs out over the edge of a side.
+        As in `Slot`.
 
     Returns
     -------
@@ -209,6 +212,7 @@ def as_slot(
         off_tint=off_tint,
         deepest=deepest,
         blur_mm=_blur_mm(surface),
+        at_edge=at_edge,
     )
 
 
@@ -275,16 +279,11 @@ def _wandering(surface: Surface, line: Line) -> float:
     """Distance from the best straight line or circle (root mean square) over the length."""
     path = line.path - line.path.mean(0)
     straight = float(np.linalg.svd(path, compute_uv=False)[1]) / np.sqrt(len(path))
-    return min(straight, _off_circle(path)) / surface.px(line.length_mm)
+    return min(straight, circle_through(path)[2]) / surface.px(line.length_mm)
 
 
-def _off_circle(path: NDArray[np.floating]) -> float:
-    centre, radius = circle_through(path)
-    return float(np.sqrt(((np.hypot(*(path - centre).T) - radius) ** 2).mean()))
-
-
-def circle_through(path: NDArray[np.floating]) -> tuple[NDArray[np.float64], float]:
-    """Centre and radius of the circle of least squares of the squared radius.
+def circle_through(path: NDArray[np.floating]) -> tuple[NDArray[np.float64], float, float]:
+    """Circle of least squares of the squared radius through the points of a path.
 
     I. Kasa, "A circle fitting procedure and its error analysis", IEEE Transactions on
     Instrumentation and Measurement 25, 1976.
@@ -295,13 +294,15 @@ def circle_through(path: NDArray[np.floating]) -> tuple[NDArray[np.float64], flo
 
     Returns
     -------
-    ndarray of float64, shape (2,)
-    float
-        Both in the unit of the path.
+    centre : ndarray of float64, shape (2,)
+    radius : float
+    off : float
+        Distance from the circle (root mean square); all in the unit of the path.
     """
     middle = path.mean(0)
     points = path - middle
     terms = np.column_stack([2 * points, np.ones(len(points))])
     across, down, rest = np.linalg.lstsq(terms, (points**2).sum(1), rcond=None)[0]
     radius = float(np.sqrt(max(float(rest + across**2 + down**2), 0.0)))
-    return middle + np.array([across, down]), radius
+    off = np.hypot(points[:, 0] - across, points[:, 1] - down) - radius
+    return middle + np.array([across, down]), radius, float(np.sqrt((off**2).mean()))

@@ -114,6 +114,7 @@ def test_the_circle_of_an_arc_is_that_of_geometric_least_squares(
         return np.hypot(*(path - circle[:2]).T) - circle[2]
 
     best = least_squares(off, (*middle, radius), method="lm").x
-    centre, found = circle_through(path)
+    centre, found, apart = circle_through(path)
     assert np.hypot(*(centre - best[:2])) < 0.12 * radius
     assert found == pytest.approx(best[2], rel=0.12)
+    assert apart >= np.sqrt((off(best) ** 2).mean()) - 1e-6 * radius
