@@ -8,7 +8,7 @@ rolled edge (`crawl.is_roll`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 
@@ -37,7 +37,7 @@ from grader.faults.evidence import (
     on_body,
     other_sides,
 )
-from grader.faults.lines import Line, Points, as_region, trace_dark_lines
+from grader.faults.lines import Line, Points, as_region, trace_across_rings, trace_dark_lines
 from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
@@ -238,11 +238,27 @@ def find(evidence: Evidence) -> list[Finding]:
 
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     surface = view.surface
-    lines = trace_dark_lines(surface, surface.mask & ~surface.glare)
-    slots = (
-        as_slot(surface, line, unpainted=unpainted, at_edge=_runs_out(view, line)) for line in lines
-    )
-    return [slot for slot in slots if slot is not None]
+    where = surface.mask & ~surface.glare
+
+    def as_slots(lines: Iterable[Line]) -> list[Slot]:
+        slots = (
+            as_slot(surface, line, unpainted=unpainted, at_edge=_runs_out(view, line))
+            for line in lines
+        )
+        return [slot for slot in slots if slot is not None]
+
+    found = as_slots(trace_dark_lines(surface, where))
+    if view.skin is None:
+        return found
+    known = [slot.line.path for slot in found if slot.likeness > _LEAST_QUALITY]
+    # What a brush drew bends the light as rings do, and goes its own ways.
+    crossing = as_slots(trace_across_rings(surface, where & ~view.zones.painted))
+    return found + [slot for slot in crossing if not _is_known(slot.line, known, surface.px(1.0))]
+
+
+def _is_known(line: Line, paths: Sequence[Points], near_px: float) -> bool:
+    """Whether another path runs along most of a line."""
+    return any(np.median(cKDTree(path).query(line.path)[0]) < near_px for path in paths)
 
 
 def _likely(

@@ -20,6 +20,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from grader.piece import Mask
+from grader.rings import find_rings
 from grader.surface import Plane, Surface, fill_from, shrink
 
 _FINEST_PX_PER_MM = 6.0
@@ -30,6 +31,9 @@ _SIGMA_MM = 0.25
 
 _LEAST_BEND = 0.06
 """Bend (ln light times sigma squared) that a black line of 0.04 mm gives: 0.4 * width / sigma."""
+
+_RING_BEND = _LEAST_BEND * 2 / np.pi
+"""Mean size of the bend of waves whose crests bend as much as a line must."""
 
 _NOISE_BENDS = 6.0
 """Medians of the bend of a surface (its grain) above which fewer than 1 pixel in 1000 lies."""
@@ -180,10 +184,41 @@ def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
     Line
         Longer than 3 mm, longest extent of each joined net of points.
     """
-    # Beyond its outline the piece is carried on, so that the table makes no valley of the rim, and
-    # a line beside the outline has the wall between them for its other side.
+    solid, tone = _carried_on(surface)
+    yield from _traced(surface, solid, tone, where)
+
+
+def trace_across_rings(surface: Surface, where: Mask) -> Iterator[Line]:
+    """Trace the dark lines that cross the throwing rings of a side, where rings are so deep that
+    they are dark lines themselves: there a path goes from a crack into a ring and along it.
+
+    Parameters
+    ----------
+    surface : Surface
+    where : ndarray of bool, shape (h, w)
+
+    Yields
+    ------
+    Line
+        As of `trace_dark_lines`; none where there are no such rings.
+    """
+    solid, tone = _carried_on(surface)
+    rings = find_rings(tone, solid, surface.px_per_mm, least=_RING_BEND)
+    if rings is not None:
+        yield from _traced(surface, solid, tone - rings.tone, where & (rings.bend > _RING_BEND))
+
+
+def _carried_on(surface: Surface) -> tuple[Mask, Plane]:
+    """The piece without its edge, and its tone.
+
+    Beyond its outline the piece is carried on, so that the table makes no valley of the rim, and a
+    line beside the outline has the wall between them for its other side.
+    """
     solid = shrink(surface.mask, _EDGE_PX)
-    tone = fill_from(surface.tone, solid)
+    return solid, fill_from(surface.tone, solid)
+
+
+def _traced(surface: Surface, solid: Mask, tone: Plane, where: Mask) -> Iterator[Line]:
     points, across = _valley_points(surface, tone, where)
     points, across = _lower_than_both_sides(surface, tone, where, points, across)
     if len(points) < 4:

@@ -147,7 +147,7 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
     certainty = min(_chance(chosen[best][1], 0.0), alone) * unrivalled
     misled = min(chances[best], chance) * unrivalled < _MISLED and max(chances) < _GOOD
     if misled and _log_odds(tried[0][1], _AT_FIRST) > _PLAUSIBLE:
-        together = _first_together(tried) | mask
+        together = _first_together(regions, evidence, tried) | mask
         mask = fill_bays(regions, evidence, open_gaps(regions, evidence, together))
     # What leaves out a shadow is no rival to what took it for the piece.
     others = [each for each, _ in tried + chosen]
@@ -155,9 +155,12 @@ def choose_cut(regions: Regions, evidence: Evidence) -> Choice | None:
     return Choice(mask, certainty, cost)
 
 
-def _first_together(tried: list[tuple[Mask, Values]]) -> Mask:
+def _first_together(regions: Regions, evidence: Evidence, tried: list[tuple[Mask, Values]]) -> Mask:
     odds = np.array([_log_odds(measures, _AT_FIRST) for _, measures in tried])
+    still = np.array([_stillness(regions, evidence, mask) for mask, _ in tried])
     likely = odds > odds.max() - _AS_LIKELY
+    # A table may be as like the piece as it will, but it does not turn with it.
+    likely &= still > still[likely].max() - _AS_LIKELY
     return np.any([mask for (mask, _), each in zip(tried, likely, strict=True) if each], axis=0)
 
 

@@ -159,6 +159,20 @@ def test_a_crack_keeps_apart_from_the_throwing_rings_that_it_crosses() -> None:
     assert made.place_mm(found)[0] == pytest.approx(22, abs=3)
 
 
+@pytest.mark.parametrize("bow_mm", [0.0, 8.0])
+def test_a_hairline_is_found_among_rings_as_dark_as_itself(bow_mm: float) -> None:
+    """Deep rings, seen from the side or from a little above, are dark lines that it runs into."""
+    right, down = made.places_mm()
+    hang = bow_mm * np.sqrt(np.clip(1 - ((right - 24) / 26) ** 2, 0, 1))
+    rings = (1 + 0.45 * np.sin(2 * np.pi * (down - hang) / 2.5))[..., None]
+    for seed in range(4):
+        sound = made.wall(seed=seed) * rings
+        assert _found(sound) == []
+        (found,) = _found(made.crack(sound, (22, 24), length_mm=8, width_mm=0.2, seed=seed))
+        assert found.diameter_mm == pytest.approx(8, abs=2.5)
+        assert made.place_mm(found)[0] == pytest.approx(22, abs=2)
+
+
 def test_a_fine_black_line_on_a_piece_painted_black_is_no_crack() -> None:
     leaf = made.lay(made.wall(), made.ellipse((24, 44), 14, 9), made.BLACK)
     bent = [(12 + 4 * np.sin(t / 9), t) for t in range(8, 34)]

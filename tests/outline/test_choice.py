@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from grader.outline.choice import choose_cut, pick
+from grader.outline.choice import _first_together, choose_cut, measure_cut, pick
 from grader.outline.regions import divide
 from tests.drawn import divided, draw_pot, half
 
@@ -53,3 +53,21 @@ def test_of_two_cuts_the_one_is_chosen_that_holds_all_that_changes() -> None:
     shares = [(foot & each.regions[regions.labels]).sum() / foot.sum() for each in (alone, known)]
     assert shares[0] < 0.2
     assert shares[1] > 0.9
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_where_colours_mislead_what_stays_while_the_piece_turns_is_not_taken_with_it(
+    kept: bool,
+) -> None:
+    """Of first cuts that are as likely by their edges, one holds a piece of the table."""
+    pot = half(draw_pot())
+    regions, evidence = divided(pot.rgb)
+    whole = regions.share_of(pot.mask) > 0.5
+    beyond = whole | (np.abs(regions.place - [0.5, 0.9]).max(1) < 0.1)
+    assert beyond.sum() > whole.sum()
+    # Both are as likely as each other by their edges.
+    measures = measure_cut(regions, evidence, whole)
+    if not kept:
+        evidence = replace(evidence, still=np.where(whole, 2.0, -2.0))
+    together = _first_together(regions, evidence, [(whole, measures), (beyond, measures)])
+    assert (together == (beyond if kept else whole)).all()
