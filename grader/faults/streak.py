@@ -29,7 +29,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding
 from grader.faults.slots import rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, grow, light_of, opened
+from grader.surface import grow, light_of, opened
 
 _WINDOW_MM, _STEP_MM = 14.0, 7.0
 """Bands lie 3 to 15 mm apart (common practice, no source), mostly below 8: a window shows two."""
@@ -184,7 +184,11 @@ def _coat(light: Relative, coverage: Coverage) -> Mask:
     # patch there; a coat hangs together.
     least_px = round(_LEAST_MM2 * light.px_per_mm**2)
     coat = remove_small_objects(coat, max_size=least_px - 1, connectivity=2)
-    return _whole_somewhere(coat, coverage.by_chroma, _LINER_MM / 2 * light.px_per_mm)
+    # A stroke of another paint upon it takes nothing from the breadth of the brush.
+    least = np.minimum(coverage.share, coverage.by_chroma)
+    paint = light.painted & ((least < _SOUND[1]) | ~light.seen)
+    broad = opened(paint, _LINER_MM / 2 * light.px_per_mm) & paint
+    return _whole_somewhere(coat, broad & (coverage.by_chroma < _SOUND[1]))
 
 
 def _flanks(seen: Mask, coverage: Coverage, reach_px: float) -> Mask:
@@ -195,11 +199,9 @@ def _flanks(seen: Mask, coverage: Coverage, reach_px: float) -> Mask:
     return grow(clay, reach_px) & grow(whole, reach_px)
 
 
-def _whole_somewhere(coat: Mask, share: Plane, liner_px: float) -> Mask:
-    """Leave out what hangs together and is thin all over, or whole in lines only: clay in odd
-    light within a drawing, and a drawing of lines, whose gaps the lens fills with their colour."""
-    full = coat & (share < _SOUND[1])
-    full = opened(full, liner_px) & full
+def _whole_somewhere(coat: Mask, full: Mask) -> Mask:
+    """Leave out what hangs together and is full nowhere: clay in odd light within a drawing, and a
+    drawing of lines, whose gaps the lens fills with their colour."""
     count, labels = cv2.connectedComponents(coat.astype(np.uint8), connectivity=8)
     rows, cols = np.nonzero(coat)
     number = labels[rows, cols]

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.faults import streak
-from grader.faults.coverage import Coverage
+from grader.faults.coverage import Coverage, Relative
 from grader.findings import Finding
 from tests.faults import made
 
@@ -163,28 +163,49 @@ def test_the_lamp_on_rings_across_stripes_is_none(width_mm: int) -> None:
 
 
 def test_what_is_thin_all_over_is_no_coat() -> None:
-    share = np.zeros((30, 60), np.float32)
-    share[:, 30:] = 0.85
-    coat = np.ones(share.shape, bool)
+    full = np.zeros((30, 60), bool)
+    full[:, :30] = True
+    coat = np.ones(full.shape, bool)
     coat[:, 28:32] = False
-    left = streak._whole_somewhere(coat, share, 1.0)
+    left = streak._whole_somewhere(coat, full)
     assert left[:, :28].all()
     assert not left[:, 28:].any()
     # A band that thins out hangs on what is whole.
     coat[:] = True
-    assert streak._whole_somewhere(coat, share, 1.0).all()
+    assert streak._whole_somewhere(coat, full).all()
 
 
-@pytest.mark.parametrize(("line_px", "is_coat"), [(4, False), (12, True)])
+def _read(share: NDArray[np.float32]) -> tuple[Relative, Coverage]:
+    """A painted piece seen at 4 px/mm, whose clay shows through by so much."""
+    all_of_it = np.ones(share.shape, bool)
+    chroma = np.zeros((*share.shape, 2), np.float32)
+    light = Relative(4.0, 1.0, np.ones((*share.shape, 3), np.float32), chroma, *[all_of_it] * 4)
+    return light, Coverage(share, share, np.zeros_like(share), share)
+
+
+@pytest.mark.parametrize(("line_mm", "is_coat"), [(1.0, False), (3.0, True)])
 def test_what_is_whole_in_fine_lines_only_is_a_drawing_of_lines(
-    line_px: int, is_coat: bool
+    line_mm: float, is_coat: bool
 ) -> None:
     """The lens fills the gaps between drawn stalks with their colour, as a thin coat is."""
     share = np.full((120, 160), 0.6, np.float32)
     for left in range(8, 150, 24):
-        share[:, left : left + line_px] = 0.05
-    coat = np.ones(share.shape, bool)
-    assert streak._whole_somewhere(coat, share, 3.0).any() == is_coat
+        share[:, left : left + round(line_mm * 4)] = 0.05
+    light, coverage = _read(cv2.GaussianBlur(share, (0, 0), 2.0))
+    assert streak._coat(light, coverage).any() == is_coat
+    assert not streak._coat(replace(light, painted=~light.painted), coverage).any()
+
+
+@pytest.mark.parametrize("bright", [True, False])
+def test_a_coat_shows_between_strokes_upon_it_that_the_camera_clips(bright: bool) -> None:
+    """They leave but narrow parts of a streaked paint to be read, and are as whole as it is."""
+    rows = np.arange(120, dtype=np.float32)
+    share = np.tile((0.35 - 0.33 * np.cos(2 * np.pi * rows / 18))[:, None], (1, 160))
+    light, coverage = _read(np.asarray(share, np.float32))
+    stroke = np.arange(160) % 13 < 8
+    seen = np.tile(~stroke, (120, 1))
+    clay = replace(light, seen=seen, painted=light.painted & seen)
+    assert streak._coat(replace(light, seen=seen) if bright else clay, coverage).any() == bright
 
 
 @pytest.mark.parametrize(("flank_px", "is_edge"), [(6, True), (16, False)])
