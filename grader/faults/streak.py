@@ -47,7 +47,7 @@ _SWING = (0.05, 0.09)
 """Standard deviation of the share of clay across the bands. Mottling has 0.03; a coat that thins
 by a quarter 0.1."""
 
-_PARALLEL = (0.45, 0.65)
+_PARALLEL = (0.65, 0.8)
 """Share of the variation that lies across one direction: 1 for ruled bands, 0.3 for mottling."""
 
 _TURNS = 3
