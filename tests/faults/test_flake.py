@@ -288,3 +288,35 @@ def test_what_shows_less_clay_than_the_lens_would_leave_is_no_flake(
     black = [_field(made.wall(seed=seed), made.BLACK) for seed in range(4)]
     spot = made.lay(black[0], made.island((22, 32), size_mm, seed=3), colour)
     assert len(flake.find(made.seen(spot, *black[1:], decorated=True))) == found
+
+
+def _squares(wide_mm: float, high_mm: float) -> made.Picture:
+    """A painted band of squares, three rows high, above a painted stripe."""
+    picture = made.lay(made.wall(), made.box(4, 44, 44, 50), made.COBALT)
+    for row in range(3):
+        for col in range(row % 2, int(40 / wide_mm), 2):
+            left, top = 4 + col * wide_mm, 20 + row * high_mm
+            square = made.box(left, top, left + wide_mm, top + high_mm)
+            picture = made.lay(picture, square, made.COBALT)
+    return picture
+
+
+def test_the_squares_that_a_drawing_leaves_bare_are_no_flakes() -> None:
+    picture = _squares(4.0, 1.8)
+    assert flake.find(made.seen(picture, picture, decorated=True)) == []
+    hurt = made.lay(picture, made.island((20, 47), 1.6, seed=3), made.BUFF)
+    (found,) = flake.find(made.seen(picture, hurt, decorated=True))
+    assert made.place_mm(found) == pytest.approx((20, 47), abs=1)
+    assert found.certainty > 0.6
+
+
+def test_long_flakes_among_shorter_ones_are_flakes() -> None:
+    """Where paint peels, most of what has come off is small."""
+    picture = made.lay(made.wall(), made.box(4, 6, 44, 30), made.COBALT)
+    for number in range(5):
+        for down, size_mm in ((10, 2.8), (18, 1.5), (25, 1.4)):
+            flaked = made.island((8 + 7 * number, down), size_mm, seed=number + down)
+            picture = made.lay(picture, flaked, made.BUFF)
+    found = flake.find(made.seen(picture, picture, decorated=True))
+    assert sum((each.diameter_mm or 0) > 3.0 for each in found) >= 5
+    assert len(found) > 20
