@@ -197,6 +197,7 @@ def find(evidence: Evidence) -> list[Finding]:
     by_view = list(zip(views, likely, strict=True))
     rim_mm = _BREAKS_MM if evidence.finish == "coloured" else _RIM_MM
     seen: list[tuple[ViewEvidence, list[_Part], float, bool]] = []
+    shut: dict[tuple[str, bytes], tuple[ViewEvidence, Points, float, list[_Part]]] = {}
     for view, own in by_view:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
@@ -226,6 +227,12 @@ def find(evidence: Evidence) -> list[Finding]:
                 continue
             # A rim that goes round is told as one, whether or not `crawl` knows what it shuts in.
             rolled = glossy and is_roll(view, _path(group))
+            roll = None if rolled else _shut_in(view, group, evidence.finish)
+            if roll is not None:
+                known = shut.get((view.surface.photo, roll.tobytes()))
+                if known is None or certainty > known[2]:
+                    shut[view.surface.photo, roll.tobytes()] = (view, roll, certainty, group)
+                continue
             edge_mm = _LIP_MM if view.skin is not None else _BEHIND_MM
             if (rolled or not _is_rim(view, group, outlines(), rim_mm)) and (
                 out or not _is_rim(view, group, edge(), edge_mm)
@@ -233,7 +240,38 @@ def find(evidence: Evidence) -> list[Finding]:
                 seen.append((view, group, certainty, rolled))
     if evidence.decorated is not False and _go_round([each[:2] for each in seen]):
         seen = [each for each in seen if each[0].skin is None]
-    return [_report(*each) for each in seen]
+    return [_report(*each) for each in seen] + [
+        report_roll(view, roll, shift_de00=_shift(group), certainty=certainty)
+        for view, roll, certainty, group in shut.values()
+    ]
+
+
+def _shut_in(view: ViewEvidence, group: Sequence[_Part], finish: Finish | None) -> Points | None:
+    """The outline of the roll of coloured glaze whose foot a line is; None where there is none.
+
+    What the roll shuts in may have the colour of the glaze beside it, and `crawl` then passes it;
+    a foot that swallows light as a crack does stands for itself. A coloured glaze breaks dark at
+    the edges of the form, too.
+    """
+    if finish != "coloured":
+        return None
+    path = _path(group)
+    cols, rows = np.round(path).astype(np.intp).T
+    if view.relief[rows, cols].any():
+        return None
+    for roll in rims(view, coloured=True):
+        if _is_rim(view, group, [roll], _RIM_MM):
+            return roll
+    return None
+
+
+def _shift(group: Sequence[_Part]) -> float:
+    """CIEDE2000 between the clearest line and what lies beside it."""
+    main = max(group, key=lambda part: part.quality * part.length_mm).slot.line
+    lab = linear_to_lab(
+        np.stack([np.median(main.middle, axis=0), np.median(main.sides, axis=(0, 1))])
+    )
+    return float(ciede2000(lab[0], lab[1]))
 
 
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
@@ -500,11 +538,7 @@ def _report(view: ViewEvidence, group: Sequence[_Part], certainty: float, rolled
     length = float(weights.sum())
     width = float(np.average([part.slot.width_mm for part in group], weights=weights))
     missing = float(np.average([part.slot.missing for part in group], weights=weights))
-    main = max(group, key=lambda part: part.quality * part.length_mm).slot.line
-    lab = linear_to_lab(
-        np.stack([np.median(main.middle, axis=0), np.median(main.sides, axis=(0, 1))])
-    )
-    shift = float(ciede2000(lab[0], lab[1]))
+    shift = _shift(group)
     if rolled:
         return report_roll(view, _path(group), shift_de00=shift, certainty=certainty)
     broadest = max(part.slot.width_mm for part in group)

@@ -609,3 +609,23 @@ def test_a_hairline_is_one_where_it_runs_out_over_the_edge(
     picture = made.crack(made.wall(), (22, start_mm), length_mm=7, width_mm=0.1, seed=seed)
     found = _found(picture)
     assert (max((each.certainty for each in found), default=0.0) > 0.42) == is_crack
+
+
+@pytest.mark.parametrize(("at_handle", "is_told"), [(False, True), (True, False)])
+def test_the_foot_of_a_roll_stands_for_an_island_of_the_colour_of_its_glaze(
+    at_handle: bool, is_told: bool
+) -> None:
+    """Too large or too ragged for a circle, it shuts in what `crawl` takes for the glaze itself."""
+    turn = np.linspace(0, 2 * np.pi, 200)
+    away = 6.0 + 0.6 * np.sin(6 * turn)
+    ring = np.array([24, 30]) + np.column_stack([np.cos(turn), np.sin(turn)]) * away[:, None]
+    picture = made.lay(made.wall((0.45, 0.50, 0.40)), made.line(ring, 0.4), made.SLOT)
+    evidence = made.seen(picture, decorated=False, finish="coloured")
+    (view,) = evidence.views
+    assert crawl.find(evidence) == []
+    view = dataclasses.replace(view, relief=np.full_like(view.relief, at_handle))
+    found = crack.find(dataclasses.replace(evidence, views=(view,)))
+    assert [each.fault for each in found] == ["crawl"] * is_told
+    for each in found:
+        assert made.place_mm(each) == pytest.approx((24, 30), abs=1)
+        assert each.diameter_mm == pytest.approx(12.6, abs=1.5)
