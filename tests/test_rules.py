@@ -209,6 +209,19 @@ def test_uncertain_places_do_not_sink_a_piece_alone_but_together_they_do() -> No
     assert grade(*three).grade == "refire"
 
 
+def test_a_place_that_becomes_sure_takes_no_say_from_the_doubtful_ones() -> None:
+    """Three doubts make one certain place; so do two beside a place that is certain by itself."""
+    doubts = [
+        a_finding("pit", mm=mm, certainty=certainty, at=(700 + 50 * i, 400))
+        for i, (mm, certainty) in enumerate([(1.0, 0.25), (0.9, 0.375)])
+    ]
+    for certainty in (0.375, 0.49, 0.5, 0.75, 1.0):
+        slight = a_finding("pit", mm=None, certainty=certainty)
+        assert grade(slight, *doubts).grade == "second"
+    # Alone beside it, one does not reach that.
+    assert grade(a_finding("pit", mm=None, certainty=0.75), doubts[0]).grade == "first"
+
+
 def test_an_uncertain_crack_still_counts_for_safety() -> None:
     verdict = grade(a_finding("crack", certainty=0.05))
     assert verdict.grade == "second"

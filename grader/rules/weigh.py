@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
@@ -125,8 +125,7 @@ def judge_findings(
         else:
             judged.append(_judged(case, *why, "slight"))
     for members in groups.values():
-        doubtful = [case for case in members if case.certainty < 1]
-        together = _count(doubtful)
+        together = _together(members, rules)
         count = _count(members)
         for case in members:
             speaks = case.certainty >= 1 or together >= 1 - _ROUNDING or _unsafe(case, rules)
@@ -162,6 +161,16 @@ def _certain(finding: Finding, rules: Rules) -> float:
 def _count(cases: Iterable[_Case]) -> float:
     members = list(cases)
     return count_places((c.finding for c in members), (c.certainty for c in members))
+
+
+def _together(cases: Sequence[_Case], rules: Rules) -> float:
+    """How many places the doubts of one fault make.
+
+    A certain one adds as much as a doubtful one may: were it left out, a place would take the
+    others their say by becoming surer.
+    """
+    findings = [case.finding for case in cases]
+    return count_places(findings, (min(each.certainty, rules.counts_from) for each in findings))
 
 
 def _applied(finding: Finding, facts: PieceFacts, use: Use, rules: Rules) -> _Applied:
