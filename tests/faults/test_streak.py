@@ -232,3 +232,15 @@ def test_a_thin_coat_of_black_is_no_clay_in_the_shade(strength: float) -> None:
     """Its bands have the hue of the clay: light from beyond the painting tells what they lack."""
     (found,) = _found(_thinned(made.BLACK, strength))
     assert found.certainty > 0.5
+
+
+@pytest.mark.parametrize(("aside", "is_streaked"), [(0.3, True), (0.8, False)])
+def test_bands_lie_across_one_way_and_a_pattern_of_squares_across_two(
+    aside: float, is_streaked: bool
+) -> None:
+    """Beside waves down the wall there are such round it, of so many times their height."""
+    rows, cols = (each.ravel() for each in np.mgrid[0:56, 0:56])
+    share = 0.3 + 0.25 * (np.cos(2 * np.pi * rows / 18) + aside * np.cos(2 * np.pi * cols / 28))
+    share = np.clip(share, 0.0, 0.9)
+    found = streak._bands(np.stack([share, share, share]), rows, cols, 4.0)
+    assert (found is not None and found[0] > 0.5) == is_streaked
