@@ -49,7 +49,7 @@ by a quarter 0.1."""
 
 _PARALLEL = (0.65, 0.8)
 """Share of the variation that lies across one direction: 1 for ruled bands, 0.3 for mottling, 0.5
-to 0.7 for a painted band of squares; the two surest windows of streaked coats 0.75 and more."""
+to 0.7 for a painted band of squares; the two surest windows of streaked coats 0.70 and more."""
 
 _TURNS = 3
 """Changes between more and less clay than the mean: a slope has one, one band two."""
