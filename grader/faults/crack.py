@@ -8,9 +8,10 @@ rolled edge (`crawl.is_roll`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
+from operator import itemgetter
 
 import cv2
 import numpy as np
@@ -37,7 +38,14 @@ from grader.faults.evidence import (
     on_body,
     other_sides,
 )
-from grader.faults.lines import Line, Points, as_region, trace_across_rings, trace_dark_lines
+from grader.faults.lines import (
+    Line,
+    Points,
+    as_region,
+    carry_on,
+    trace_across_rings,
+    trace_dark_lines,
+)
 from grader.faults.paints import Paints, paints_of
 from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
@@ -197,12 +205,14 @@ def find(evidence: Evidence) -> list[Finding]:
     by_view = list(zip(views, likely, strict=True))
     rim_mm = _BREAKS_MM if evidence.finish == "coloured" else _RIM_MM
     seen: list[tuple[ViewEvidence, list[_Part], float, bool]] = []
-    shut: dict[tuple[str, bytes], tuple[ViewEvidence, Points, float, list[_Part]]] = {}
+    shut: list[tuple[ViewEvidence, Points, float, list[_Part]]] = []
     for view, own in by_view:
         others = other_sides(views, slots, view)
         # Asked for only once a line is left to judge, and then once a view.
-        outlines = cache(partial(_rims, view, evidence.finish))
+        rolls = cache(partial(_rolls, view, evidence.finish))
+        outlines = cache(partial(_rims, view, evidence.finish, rolls))
         edge = cache(partial(_top if view.skin is not None else _body, view.surface.mask))
+        surest: dict[int, tuple[float, list[_Part]]] = {}
         parts = [
             part
             for part in own
@@ -227,42 +237,39 @@ def find(evidence: Evidence) -> list[Finding]:
                 continue
             # A rim that goes round is told as one, whether or not `crawl` knows what it shuts in.
             rolled = glossy and is_roll(view, _path(group))
-            roll = None if rolled else _shut_in(view, group, evidence.finish)
-            if roll is not None:
-                known = shut.get((view.surface.photo, roll.tobytes()))
-                if known is None or certainty > known[2]:
-                    shut[view.surface.photo, roll.tobytes()] = (view, roll, certainty, group)
-                continue
+            if evidence.finish == "coloured" and not rolled:
+                number = _shut_in(view, group, rolls())
+                if number is not None:
+                    surest[number] = max(
+                        surest.get(number, (0.0, group)), (certainty, group), key=itemgetter(0)
+                    )
+                    continue
             edge_mm = _LIP_MM if view.skin is not None else _BEHIND_MM
             if (rolled or not _is_rim(view, group, outlines(), rim_mm)) and (
                 out or not _is_rim(view, group, edge(), edge_mm)
             ):
                 seen.append((view, group, certainty, rolled))
+        shut += [(view, rolls()[number], *sure) for number, sure in surest.items()]
     if evidence.decorated is not False and _go_round([each[:2] for each in seen]):
         seen = [each for each in seen if each[0].skin is None]
     return [_report(*each) for each in seen] + [
         report_roll(view, roll, shift_de00=_shift(group), certainty=certainty)
-        for view, roll, certainty, group in shut.values()
+        for view, roll, certainty, group in shut
     ]
 
 
-def _shut_in(view: ViewEvidence, group: Sequence[_Part], finish: Finish | None) -> Points | None:
-    """The outline of the roll of coloured glaze whose foot a line is; None where there is none.
+def _shut_in(view: ViewEvidence, group: Sequence[_Part], rolls: Sequence[Points]) -> int | None:
+    """Number of the roll of coloured glaze whose foot a line is; None where there is none.
 
     What the roll shuts in may have the colour of the glaze beside it, and `crawl` then passes it;
     a foot that swallows light as a crack does stands for itself. A coloured glaze breaks dark at
     the edges of the form, too.
     """
-    if finish != "coloured":
-        return None
-    path = _path(group)
-    cols, rows = np.round(path).astype(np.intp).T
+    cols, rows = np.round(_path(group)).astype(np.intp).T
     if view.relief[rows, cols].any():
         return None
-    for roll in rims(view, coloured=True):
-        if _is_rim(view, group, [roll], _RIM_MM):
-            return roll
-    return None
+    near = (n for n, roll in enumerate(rolls) if _is_rim(view, group, [roll], _RIM_MM))
+    return next(near, None)
 
 
 def _shift(group: Sequence[_Part]) -> float:
@@ -276,7 +283,7 @@ def _shift(group: Sequence[_Part]) -> float:
 
 def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
     surface = view.surface
-    where = surface.mask & ~surface.glare
+    where, carried = surface.mask & ~surface.glare, carry_on(surface)
 
     def as_slots(lines: Iterable[Line]) -> list[Slot]:
         slots = (
@@ -285,12 +292,12 @@ def _slots(view: ViewEvidence, *, unpainted: bool) -> list[Slot]:
         )
         return [slot for slot in slots if slot is not None]
 
-    found = as_slots(trace_dark_lines(surface, where))
+    found = as_slots(trace_dark_lines(surface, carried, where))
     if view.skin is None:
         return found
     known = [slot.line.path for slot in found if slot.likeness > _LEAST_QUALITY]
     # What a brush drew bends the light as rings do, and goes its own ways.
-    crossing = as_slots(trace_across_rings(surface, where & ~view.zones.painted))
+    crossing = as_slots(trace_across_rings(surface, carried, where & ~view.zones.painted))
     return found + [slot for slot in crossing if not _is_known(slot.line, known, surface.px(1.0))]
 
 
@@ -474,10 +481,17 @@ def _are_alike(part: _Part, slot: Slot) -> bool:
     )
 
 
-def _rims(view: ViewEvidence, finish: Finish | None) -> list[Points]:
+def _rolls(view: ViewEvidence, finish: Finish | None) -> list[Points]:
+    """Rims of glaze that drew back."""
+    # Raw clay has no glaze that could.
+    return [] if finish == "raw" else rims(view, coloured=finish == "coloured")
+
+
+def _rims(
+    view: ViewEvidence, finish: Finish | None, find_rolls: Callable[[], list[Points]]
+) -> list[Points]:
     """The near lip before a dark inside, and rims of glaze that drew back."""
-    # Raw clay has no glaze that could draw back.
-    rolls = [] if finish == "raw" else rims(view, coloured=finish == "coloured")
+    rolls = find_rolls()
     tone, inside = view.surface.tone, view.zones.inside
     if not inside.any() or not view.zones.wall.any():
         return rolls

@@ -250,19 +250,17 @@ def find(evidence: Evidence) -> list[Finding]:
 def _without_gaps(found: Sequence[Finding]) -> list[Finding]:
     """Leave out what a drawing leaves bare in many places alike, and what is cut off from one of
     them; smaller islands beside those are less sure."""
-    gaps = [each for each in found if (each.diameter_mm or 0.0) > _USUAL_MM]
+    sized = [(each, each.diameter_mm or 0.0) for each in found]
+    gaps = [each for each, size_mm in sized if size_mm > _USUAL_MM]
     if len(gaps) < _GAPS or len(gaps) <= _OF_ISLANDS * len(found):
         return list(found)
     out = []
-    for each in found:
-        if each in gaps:
-            continue
-        if any(_is_beside(each, gap) for gap in gaps):
-            if (each.diameter_mm or 0.0) > _CUT_OFF_MM:
-                continue
+    for each, size_mm in sized:
+        if not any(_is_beside(each, gap) for gap in gaps):
+            out.append(each)
+        elif size_mm <= _CUT_OFF_MM:
             why = f"{each.why} The drawing leaves larger gaps beside it."
-            each = replace(each, certainty=_DRAWN_TRUST * each.certainty, why=why)
-        out.append(each)
+            out.append(replace(each, certainty=_DRAWN_TRUST * each.certainty, why=why))
     return out
 
 

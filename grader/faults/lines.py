@@ -170,12 +170,41 @@ class Line:
         return rows, cols
 
 
-def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A piece without its edge, carried on beyond it.
+
+    So the table makes no valley of the rim, and a line beside the outline has the wall between them
+    for its other side.
+
+    Attributes
+    ----------
+    solid : ndarray of bool, shape (h, w)
+        The piece without the pixels that are mixed with the table.
+    tone : ndarray of float32, shape (h, w)
+    light : ndarray of float32, shape (h, w, 3)
+        As of `Surface`.
+    """
+
+    solid: Mask
+    tone: Plane
+    light: NDArray[np.float32]
+
+
+def carry_on(surface: Surface) -> Carried:
+    """Carry a piece on beyond its edge, for all lines that are traced on it."""
+    solid = shrink(surface.mask, _EDGE_PX)
+    return Carried(solid, fill_from(surface.tone, solid), fill_from(surface.light, solid))
+
+
+def trace_dark_lines(surface: Surface, carried: Carried, where: Mask) -> Iterator[Line]:
     """Trace the dark lines of a surface.
 
     Parameters
     ----------
     surface : Surface
+    carried : Carried
+        The same, from `carry_on`.
     where : ndarray of bool, shape (h, w)
         Lines are sought here only.
 
@@ -184,46 +213,36 @@ def trace_dark_lines(surface: Surface, where: Mask) -> Iterator[Line]:
     Line
         Longer than 3 mm, longest extent of each joined net of points.
     """
-    solid, tone = _carried_on(surface)
-    yield from _traced(surface, solid, tone, where)
+    yield from _traced(surface, carried.light, carried.tone, where)
 
 
-def trace_across_rings(surface: Surface, where: Mask) -> Iterator[Line]:
+def trace_across_rings(surface: Surface, carried: Carried, where: Mask) -> Iterator[Line]:
     """Trace the dark lines that cross the throwing rings of a side, where rings are so deep that
     they are dark lines themselves: there a path goes from a crack into a ring and along it.
 
     Parameters
     ----------
-    surface : Surface
-    where : ndarray of bool, shape (h, w)
+    surface, carried, where
+        As of `trace_dark_lines`.
 
     Yields
     ------
     Line
         As of `trace_dark_lines`; none where there are no such rings.
     """
-    solid, tone = _carried_on(surface)
-    rings = find_rings(tone, solid, surface.px_per_mm, least=_RING_BEND)
+    rings = find_rings(carried.tone, carried.solid, surface.px_per_mm, least=_RING_BEND)
     if rings is not None:
-        yield from _traced(surface, solid, tone - rings.tone, where & (rings.bend > _RING_BEND))
+        ringed = where & (rings.bend > _RING_BEND)
+        yield from _traced(surface, carried.light, carried.tone - rings.tone, ringed)
 
 
-def _carried_on(surface: Surface) -> tuple[Mask, Plane]:
-    """The piece without its edge, and its tone.
-
-    Beyond its outline the piece is carried on, so that the table makes no valley of the rim, and a
-    line beside the outline has the wall between them for its other side.
-    """
-    solid = shrink(surface.mask, _EDGE_PX)
-    return solid, fill_from(surface.tone, solid)
-
-
-def _traced(surface: Surface, solid: Mask, tone: Plane, where: Mask) -> Iterator[Line]:
+def _traced(
+    surface: Surface, light: NDArray[np.float32], tone: Plane, where: Mask
+) -> Iterator[Line]:
     points, across = _valley_points(surface, tone, where)
     points, across = _lower_than_both_sides(surface, tone, where, points, across)
     if len(points) < 4:
         return
-    light = fill_from(surface.light, solid)
     for chain in _chains(points, across, surface.px(_GAP_MM), surface.px(_SHORTEST_MM)):
         line = _read(surface, light, points[chain], across[chain])
         parts = _parts_of_one_colour(line, round(surface.px(_SHORTEST_MM)))

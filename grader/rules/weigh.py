@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import cast
 
@@ -125,8 +125,12 @@ def judge_findings(
         else:
             judged.append(_judged(case, *why, "slight"))
     for members in groups.values():
-        together = _together(members, rules)
-        count = _count(members)
+        findings = [case.finding for case in members]
+        count = count_places(findings, (case.certainty for case in members))
+        # A certain place adds as much as a doubtful one may: were it left out, a place would take
+        # the others their say by becoming surer.
+        doubts = (min(each.certainty, rules.counts_from) for each in findings)
+        together = count_places(findings, doubts)
         for case in members:
             speaks = case.certainty >= 1 or together >= 1 - _ROUNDING or _unsafe(case, rules)
             severity, rule = _severity(case, count)
@@ -156,21 +160,6 @@ class _Case:
 
 def _certain(finding: Finding, rules: Rules) -> float:
     return 1.0 if finding.certainty >= rules.counts_from else finding.certainty
-
-
-def _count(cases: Iterable[_Case]) -> float:
-    members = list(cases)
-    return count_places((c.finding for c in members), (c.certainty for c in members))
-
-
-def _together(cases: Sequence[_Case], rules: Rules) -> float:
-    """How many places the doubts of one fault make.
-
-    A certain one adds as much as a doubtful one may: were it left out, a place would take the
-    others their say by becoming surer.
-    """
-    findings = [case.finding for case in cases]
-    return count_places(findings, (min(each.certainty, rules.counts_from) for each in findings))
 
 
 def _applied(finding: Finding, facts: PieceFacts, use: Use, rules: Rules) -> _Applied:

@@ -6,7 +6,7 @@ import numpy as np
 
 from grader.faults import crack
 from grader.faults.beyond import lies_on_table
-from grader.faults.lines import trace_dark_lines
+from grader.faults.lines import carry_on, trace_dark_lines
 from grader.faults.slots import as_slot
 from tests.faults import made
 from tests.faults.made import Picture
@@ -28,7 +28,8 @@ def test_a_joint_whose_sides_are_the_table_beyond_is_no_crack() -> None:
     assert crack.find(evidence) == []
     view = evidence.views[0]
     slots = [
-        as_slot(view.surface, line) for line in trace_dark_lines(view.surface, view.zones.wall)
+        as_slot(view.surface, line)
+        for line in trace_dark_lines(view.surface, carry_on(view.surface), view.zones.wall)
     ]
     assert any(slot and slot.likeness > 0.5 and lies_on_table(view, slot) for slot in slots)
 
