@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.filters import threshold_otsu
 
+from grader import channels
 from grader.fits import fit_of_most
 from grader.piece import Mask
 from grader.surface import Plane, Surface, fill_from, grow, shrink
@@ -169,7 +170,7 @@ def _dark_coat(surface: Surface, near: Mask) -> Mask:
 
 def _near(step: NDArray[np.float32]) -> Mask:
     """Where a difference of chroma is small enough for clay in tinted light."""
-    return np.asarray(np.abs(step).max(-1) < 1.5 * PAINT_SHIFT)
+    return np.asarray(channels.largest(np.abs(step)) < 1.5 * PAINT_SHIFT)
 
 
 def _some(where: Mask) -> tuple[NDArray[np.intp], NDArray[np.intp]] | None:
@@ -305,7 +306,8 @@ def chroma_noise(surface: Surface) -> Plane:
         (np.s_[::2, :-apart:2], np.s_[::2, apart::2]),
     ):
         both = surface.mask[here] & surface.mask[there]
-        steps.append(np.abs(surface.chroma[here] - surface.chroma[there]).max(-1)[both])
+        step = np.abs(surface.chroma[here] - surface.chroma[there])
+        steps.append(channels.largest(step)[both])
         tones.append(surface.tone[here][both])
     step, tone = np.concatenate(steps), np.concatenate(tones)
     if step.size < 500:

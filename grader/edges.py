@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.surface import Plane
 
 
@@ -41,5 +42,5 @@ def slopes(shift: NDArray[np.float32], sigma_px: float) -> tuple[Plane, Plane]:
 def step_height(across: Plane, down: Plane, sigma_px: float) -> Plane:
     """Height of an ideal step that has these `slopes`; see `jump`."""
     squares = across**2 + down**2
-    slope = np.sqrt(squares.sum(-1) if squares.ndim == 3 else squares)
+    slope = np.sqrt(channels.total(squares) if squares.ndim == 3 else squares)
     return slope * np.float32(sigma_px * np.sqrt(2 * np.pi))

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.colour.srgb import decode_srgb
 from grader.reduce import reduce_picture
 
@@ -75,12 +76,13 @@ def measure_exposure(rgb: NDArray[np.uint8], mask: NDArray[np.bool_]) -> Exposur
     area = int(piece.sum())
     if not area:
         return None
-    luminance = decode_srgb(small).mean(axis=2)
+    luminance = channels.mean(decode_srgb(small))
     # Channels that clip one by one burn colour away; what nearly clips in all may be a lamp's
     # image.
-    clipped = piece & (small.max(axis=2) >= _CLIPPED_LEVEL)
-    lost = piece & (small.min(axis=2) >= _CLIPPED_LEVEL)
-    white = piece & (small.min(axis=2) >= _GLARE_LEVEL)
+    clipped = piece & (channels.largest(small) >= _CLIPPED_LEVEL)
+    least = channels.smallest(small)
+    lost = piece & (least >= _CLIPPED_LEVEL)
+    white = piece & (least >= _GLARE_LEVEL)
     height = int(np.ptp(np.flatnonzero(piece.any(axis=1)))) + 1
     glare = _glare(white, piece, luminance, max(2, round(_RIM_SHARE * height)))
     return Exposure(

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.batch import list_photos
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import decode_srgb, linear_to_lab
@@ -165,7 +166,7 @@ def _read(path: Path, marker_mm: float) -> _Shot:
     rows = slice(max(0, top - margin), top + height + margin)
     columns = slice(max(0, left - margin), left + width + margin)
     crop = np.ascontiguousarray(photo.rgb[rows, columns])
-    piece = silhouette.mask[rows, columns] & (crop.max(axis=2) < _CLIPPED_LEVEL)
+    piece = silhouette.mask[rows, columns] & (channels.largest(crop) < _CLIPPED_LEVEL)
     size = (max(8, round(crop.shape[1] * factor)), max(8, round(crop.shape[0] * factor)))
     light = cv2.resize(decode_srgb(crop), size, interpolation=cv2.INTER_AREA)
     light = cv2.transform(light, target.colour.matrix.astype(np.float32))
@@ -206,7 +207,7 @@ def _lay_over_each_other(shots: list[_Shot], notes: list[str]) -> list[_Shot]:
 
 def _tone(light: NDArray[np.float32]) -> NDArray[np.float32]:
     # Logarithms, so that a change of exposure is only an offset.
-    grey = np.log(np.maximum(light.mean(axis=2), 1e-3))
+    grey = np.log(np.maximum(channels.mean(light), 1e-3))
     return np.asarray(cv2.GaussianBlur(grey, (0, 0), 2.0), dtype=np.float32)
 
 

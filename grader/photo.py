@@ -255,10 +255,11 @@ def _focal_35mm(tags: dict[int, object]) -> float | None:
 
 def _turn_upright(image: Image.Image, notes: list[str]) -> Image.Image:
     try:
-        return ImageOps.exif_transpose(image)
+        # In place: a photo that lies right would be copied otherwise.
+        ImageOps.exif_transpose(image, in_place=True)
     except _BROKEN_FILE:
         notes.append("Which way up the photo is could not be read; it is used as it lies.")
-        return image
+    return image
 
 
 # --- colour --------------------------------------------------------------------------------
@@ -278,7 +279,8 @@ def _to_srgb(image: Image.Image, notes: list[str]) -> Image.Image:
     elif codes.get("color_primaries") == _P3_PRIMARIES and plain.mode == "RGB":
         light = decode_srgb(np.asarray(plain))
         return Image.fromarray(encode_srgb(light @ _P3_TO_SRGB.T.astype(np.float32)))
-    return plain.convert("RGB")
+    # Pillow would copy what is RGB already.
+    return plain if plain.mode == "RGB" else plain.convert("RGB")
 
 
 def _to_8_bit(image: Image.Image) -> Image.Image:

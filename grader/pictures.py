@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from grader import channels
 from grader.findings import Finding
 from grader.photo import Photo
 
@@ -219,7 +220,7 @@ def _best_window(
     spread = np.sqrt(np.maximum(cv2.boxFilter(lab**2, -1, size) - mean**2, 0))
     ys, xs = np.ogrid[:rows, :cols]
     away = np.hypot(ys - centre[0], xs - centre[1]) / cols
-    cost = np.linalg.norm(mean - like, axis=2) + spread.sum(axis=2) + _DISTANCE_COST * away
+    cost = channels.length(mean - like) + channels.total(spread) + _DISTANCE_COST * away
     blocked = cv2.boxFilter(taken, -1, size, normalize=False) > 0
     blocked[:half] = blocked[-half:] = True
     side = max(half, round(_BESIDE * cols))

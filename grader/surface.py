@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.colour.srgb import decode_srgb
 from grader.findings import View
 from grader.piece import Mask, Silhouette
@@ -131,8 +132,8 @@ def read_surface(
     crop = np.ascontiguousarray(rgb[y0:y1, x0:x1])
     mask = silhouette.mask[y0:y1, x0:x1]
     light = decode_srgb(crop)
-    full = crop >= _CLIPPED
-    clipped, burnt = np.asarray(full.any(-1)), np.asarray(full.all(-1))
+    clipped = np.asarray(channels.largest(crop) >= _CLIPPED)
+    burnt = np.asarray(channels.smallest(crop) >= _CLIPPED)
     step = max(1.0, scale / _FINEST_PX_PER_MM)
     if step > 1.0:
         size = (max(1, round(crop.shape[1] / step)), max(1, round(crop.shape[0] / step)))
@@ -200,7 +201,7 @@ def light_of(
     -------
     ndarray of float, shape (..., 3)
     """
-    green = tone - chroma.sum(-1) / 3
+    green = tone - channels.total(chroma) / 3
     return np.exp(np.stack([green + chroma[..., 0], green, green + chroma[..., 1]], axis=-1))
 
 
@@ -266,7 +267,7 @@ def _chroma_blur_px(px_per_mm: float) -> float:
 
 def _tone(light: NDArray[np.float32]) -> Plane:
     logs = _logs(light, 0.6)
-    return logs.mean(-1, dtype=np.float32)
+    return channels.mean(logs)
 
 
 def _glare(burnt: Mask, mask: Mask, px_per_mm: float) -> Mask:

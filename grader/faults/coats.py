@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from grader import channels
 from grader.faults.evidence import ViewEvidence
 from grader.skin import common_opening, read_skin
 
@@ -87,7 +88,7 @@ def find_coat(sides: Sequence[ViewEvidence]) -> Coat | None:
     for view, skin in zip(sides, skins, strict=True):
         known = skin.known & rows[:, None]
         along = np.clip((skin.chroma - middle) @ unit, 0, away)[..., None] * unit
-        off = np.linalg.norm(skin.chroma - middle - along, axis=-1)
+        off = channels.length(skin.chroma - middle - along)
         known[known] = off[known] < _OFF_LINE
         out.append(
             replace(

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.faults.evidence import ViewEvidence
 from grader.piece import Mask
 from grader.surface import Plane, grow, light_of, shrink
@@ -213,7 +214,7 @@ def measure_coverage(view: Relative, paints: Sequence[Paint]) -> Coverage:
     best: tuple[Plane, ...] | None = None
     for paint in paints:
         along = step @ paint.direction
-        off = np.sqrt(np.maximum((step**2).sum(-1) - along**2, 0)) / paint.distance
+        off = np.sqrt(np.maximum(channels.total(step**2) - along**2, 0)) / paint.distance
         share = 1 - along / paint.distance
         by_chroma, tint = _by_chroma(view.chroma, share, paint)
         read = (share, share if by_chroma is None else by_chroma, off, tint)

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
@@ -596,19 +597,19 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
     )
     clay = _weighted(zones.clay_chroma[window], clay_tone)
     way = clay - around
-    length = np.sqrt((way**2).sum(-1))
+    length = channels.length(way)
     unit = way / np.maximum(length, 1e-3)[..., None]
     step = colour - around
-    along = (step * unit).sum(-1)
-    square = (step**2).sum(-1)
+    along = channels.total(step * unit)
+    square = channels.total(step**2)
     off = np.sqrt(np.maximum(square - along**2, 0))
     share = along / np.maximum(length, 1e-3)
     departure = np.sqrt(square) / np.maximum(length, 1e-3)
     # What leaves the line from paint to clay is another colour, not less paint.
     share = np.where(off > _OFF_LINE * np.maximum(along, 0.25 * length), 0, share)
     hue_way, hue_step = way[..., :2], step[..., :2]
-    apart = np.sqrt((hue_way**2).sum(-1))
-    hue = (hue_step * hue_way).sum(-1) / np.maximum(apart, 1e-3) ** 2
+    apart = channels.length(hue_way)
+    hue = channels.total(hue_step * hue_way) / np.maximum(apart, 1e-3) ** 2
     least = np.maximum(_LEAST_CONTRAST, _CONTRAST_SPREADS * zones.noise[window])
     return _Mixed(
         share.astype(np.float32),
@@ -625,7 +626,7 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
 
 def _nearness(step: NDArray[np.float32], reach: float) -> Plane:
     """1 where there is no step, 0 from a length of it on."""
-    return np.clip(1 - np.sqrt((step**2).sum(-1)) / reach, 0, 1).astype(np.float32)
+    return np.clip(1 - channels.length(step) / reach, 0, 1).astype(np.float32)
 
 
 def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.measure import regionprops
 
+from grader import channels
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
@@ -222,7 +223,7 @@ def _milky(view: ViewEvidence) -> Mask:
 
 def _as_light_as_clay(view: ViewEvidence) -> Mask:
     """What is near white, and no darker than the clay beside it."""
-    white = np.abs(view.surface.chroma).max(-1) < _MOST_OFF_NEUTRAL
+    white = channels.largest(np.abs(view.surface.chroma)) < _MOST_OFF_NEUTRAL
     white |= _whitened(view.surface.chroma, view.zones.clay_chroma)
     return np.asarray(white & (_above_clay(view) > _DARKER))
 
@@ -255,7 +256,9 @@ def _is_paint(view: ViewEvidence, region: Mask) -> bool:
     own = view.zones.paint & np.isin(labels, np.unique(labels[region]))
     core = _core(view, region)
     elsewhere = view.zones.paint & ~grow(region | own, surface.px(_CORE_MM))
-    off = np.abs(surface.chroma[elsewhere] - np.median(surface.chroma[core], axis=0)).max(-1)
+    off = channels.largest(
+        np.abs(surface.chroma[elsewhere] - np.median(surface.chroma[core], axis=0))
+    )
     lighter = np.abs(surface.tone[elsewhere] - np.median(surface.tone[core]))
     alike = (off < _SAME_COLOUR) & (lighter < _SAME_TONE)
     return float(alike.sum()) > _PAINT_MM2 * surface.px(1.0) ** 2
@@ -293,7 +296,7 @@ def _painted_mm2(sides: Sequence[ViewEvidence], foot: ViewEvidence, region: Mask
     most = 0.0
     for view in sides:
         surface, paint = view.surface, view.zones.paint
-        off = np.abs(surface.chroma - view.zones.clay_chroma - colour).max(-1)
+        off = channels.largest(np.abs(surface.chroma - view.zones.clay_chroma - colour))
         alike = paint & (off < _SAME_COLOUR) & (np.abs(_above_clay(view) - tone) < _SAME_TONE)
         low = np.arange(len(paint))[:, None] > _lowest(surface.mask) - surface.px(_DRIP_MM)
         _, labels = cv2.connectedComponents(paint.astype(np.uint8))

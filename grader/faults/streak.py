@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.morphology import remove_small_objects
 
+from grader import channels
 from grader.colour.difference import OBJECTED_DE00, ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.coverage import (
@@ -214,7 +215,7 @@ def _whole_somewhere(coat: Mask, full: Mask) -> Mask:
 def _streaked_windows(light: Relative, coverage: Coverage, coat: Mask) -> Iterator[_Window]:
     px_per_mm = light.px_per_mm
     beside = light.piece & ~grow(light.paint | coat, _SHARP_REACH_MM * px_per_mm)
-    bright = light.light.mean(-1)
+    bright = channels.mean(light.light)
     size, step = round(_WINDOW_MM * px_per_mm), round(_STEP_MM * px_per_mm)
     height, width = coat.shape
     least = _LEAST_MM2 * px_per_mm**2

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
+from grader import channels
 from grader.faults.coverage import Relative, find_paints, relative_light
 from grader.faults.evidence import Evidence, ViewEvidence
 from grader.findings import Finding, PhotoReport
@@ -129,7 +130,7 @@ def _marks(view: ViewEvidence, light: Relative) -> tuple[SmallMark, ...]:
     scaled = np.clip(fill_from(light.light, facing) * 100, 0, 255).astype(np.uint8)
     window = 2 * round(_SURROUND_MM * light.px_per_mm / 2) + 1
     around = cv2.medianBlur(scaled, window).astype(np.float32) / 100
-    contrast = np.abs(light.light - around).max(-1)
+    contrast = channels.largest(np.abs(light.light - around))
     _, labels, stats, middles = cv2.connectedComponentsWithStats(
         ((contrast > _CONTRAST) & facing).astype(np.uint8)
     )

@@ -229,7 +229,6 @@ def _distance(
 ) -> Values:
     darker = SHADOW_WEIGHT if shadow else 1.0
     chroma, light, texture = squared_differences(regions, examples, spread, darker=darker)
-    away = apart(regions, examples)
-    squares = chroma + 0.5 * (light + texture) + ((away / np.array(near, np.float32)) ** 2).sum(-1)
-    squares[(away**2).sum(-1) < _OWN_REACH**2] = 1e6
+    squares = chroma + 0.5 * (light + texture) + apart(regions, examples, near)
+    squares[apart(regions, examples, (1.0, 1.0)) < _OWN_REACH**2] = 1e6
     return nearest(squares, _EVIDENCE)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.outline.cut import SURE, cut
 from grader.outline.likeness import like_table, spread_about
 from grader.outline.parts import beyond_mirror, connected_parts, rim_of
@@ -308,7 +309,7 @@ def _left_out(
 def _near(
     regions: Regions, part: NDArray[np.int64], candidates: NDArray[np.int64]
 ) -> NDArray[np.int64]:
-    apart = np.abs(regions.place[candidates][:, None] - regions.place[part][None]).max(-1)
+    apart = channels.largest(np.abs(regions.place[candidates][:, None] - regions.place[part][None]))
     return candidates[apart.min(1, initial=np.inf) < _NEAR]
 
 

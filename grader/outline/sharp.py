@@ -96,7 +96,10 @@ def _flood(logs: NDArray[np.float32], coarse: Mask, cards: Mask) -> Mask:
     markers = np.zeros(coarse.shape, np.int32)
     markers[_kept(~coarse, reach) | cards] = 1
     markers[_kept(coarse & ~cards, reach)] = 2
-    return np.asarray(watershed(edge_strength(logs), markers) == 2)
+    # What is given needs no flooding: only where it meets what is not does water rise from it.
+    open_ = cv2.dilate((markers == 0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    flooded = watershed(edge_strength(logs), markers, mask=open_)
+    return np.asarray((flooded == 2) | (markers == 2))
 
 
 def _kept(mask: Mask, reach: float) -> Mask:

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader import channels
 from grader.outline.regions import Mask, Regions, Values
 
 _BLUR_PX, _FINE_PX = 0.7, 4.0
@@ -103,7 +104,7 @@ def weigh_still(regions: Regions, fixed: Mask, stand: OneStand) -> Values:
     if len(turned) < _FEWEST:
         return np.zeros(regions.count)
     changes, shifts, noises = zip(*turned, strict=True)
-    contrast = regions.mean_of((fine**2).sum(-1)) / float(np.median(noises))
+    contrast = regions.mean_of(channels.total(fine**2)) / float(np.median(noises))
     # What one side hides another shows: a place that is the same on one photo is still.
     least = np.log(np.clip(np.min(changes, axis=0), *_CHANGE))
     usual = np.log1p(np.minimum(np.median(shifts, axis=0), _SHIFT))
@@ -121,7 +122,7 @@ def _change(
 
     Of either photo the light and its fine contrast are given.
     """
-    change = regions.mean_of(((own[1] - seen[1]) ** 2).sum(-1))
+    change = regions.mean_of(channels.total((own[1] - seen[1]) ** 2))
     steps = [regions.mean_of(plane) for plane in cv2.split(own[0] - seen[0])]
     shift = np.sqrt(np.sum(np.square(steps), axis=0))
     noise = max(_LEAST_NOISE, float(np.median(change[margins])))
@@ -140,7 +141,7 @@ def _same_scene(
     seen = np.asarray((other + _DARK) * gain - _DARK, np.float32)
     other_fine = _fine(seen)
     alike = _correlation(fine, other_fine, scene)
-    one, two = (np.asarray(each.mean(-1) * scene, np.float64) for each in (fine, other_fine))
+    one, two = (np.asarray(channels.mean(each) * scene, np.float64) for each in (fine, other_fine))
     (across, down), _ = cv2.phaseCorrelate(one, two)
     if _SHIFT_PX[0] < np.hypot(across, down) < _SHIFT_PX[1]:
         by = np.array([[1, 0, -across], [0, 1, -down]], np.float32)

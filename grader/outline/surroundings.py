@@ -30,7 +30,7 @@ SHADOW_DEPTH, SHADOW_WEIGHT = 1.2, 0.35
 EDGE_COST = 1.5
 """Cost below which a border is an edge: a chance of more than a fifth of being the outline."""
 
-_NEAR = np.array([0.5, 0.12], np.float32)
+_NEAR = (0.5, 0.12)
 """Distance (shares of width, height) that counts like one spread: rows of a photo are of one
 surface more often than columns are."""
 
@@ -113,7 +113,7 @@ def weigh_surroundings(
         spread = np.maximum(spread, 1.4826 * np.median(np.abs(regions.step[among]), axis=0))
     places = np.flatnonzero(seeds)
     chroma, light, texture = squared_differences(regions, places, spread, darker=SHADOW_WEIGHT)
-    far = _far(regions, places)
+    far = apart(regions, places, _NEAR)
     unlike_colour = nearest(chroma + light + far, _EVIDENCE)
     unlike_all = nearest(chroma + light + 0.5 * texture + far, _EVIDENCE)
     unlike_texture = nearest(texture + far, _EVIDENCE)
@@ -171,17 +171,14 @@ def odds_blind_to_shade(regions: Regions, evidence: Evidence) -> Values:
     chroma, light, _ = squared_differences(regions, places, evidence.spread, darker=0.0)
     unlike = evidence.unlike.copy()
     # Texture is told apart by light, too: it has no say here.
-    unlike[:, :2] = np.log1p(nearest(chroma + light + _far(regions, places), _EVIDENCE))[:, None]
+    unlike[:, :2] = np.log1p(nearest(chroma + light + apart(regions, places, _NEAR), _EVIDENCE))[
+        :, None
+    ]
     return _odds(unlike) + evidence.still
 
 
 def _odds(unlike: Values) -> Values:
     return np.asarray(unlike @ _PIECE[:-1] + _PIECE[-1])
-
-
-def _far(regions: Regions, places: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Squared distance of all regions from some of them, counted like spreads."""
-    return np.asarray(((apart(regions, places) / _NEAR) ** 2).sum(-1))
 
 
 def _margins(cards: Mask) -> Mask:
@@ -211,18 +208,25 @@ def squared_differences(
         Of chromaticity, of light, and of texture.
     """
     look = (regions.look / spread).astype(np.float32)
-    change = look[:, None] - look[None, examples]
-    light = change[..., 2]
-    within = np.clip(light, -SHADOW_DEPTH / float(spread[2]), 0.0)
-    light = light - (1.0 - darker) * within
-    chroma = change[..., 0] ** 2 + change[..., 1] ** 2
-    return chroma, light**2, change[..., 3] ** 2 + change[..., 4] ** 2
+    red, blue, light, grain, weave = (np.subtract.outer(row, row[examples]) for row in look.T)
+    if darker < 1.0:
+        within = np.clip(light, -SHADOW_DEPTH / float(spread[2]), 0.0)
+        light = light - (1.0 - darker) * within
+    return red**2 + blue**2, light**2, grain**2 + weave**2
 
 
-def apart(regions: Regions, examples: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Distance in x and y, shares of the photo, shape (n, k, 2)."""
-    place = regions.place.astype(np.float32)
-    return np.asarray(place[:, None] - place[None, examples])
+def apart(
+    regions: Regions, examples: NDArray[np.int64], near: tuple[float, float]
+) -> NDArray[np.float32]:
+    """Squared distance of all regions from some of them, shape (n, k).
+
+    It is counted in `near`, shares of the photo across and down.
+    """
+    across, down = (
+        np.subtract.outer(row, row[examples]) / np.float32(reach)
+        for row, reach in zip(regions.place.astype(np.float32).T, near, strict=True)
+    )
+    return np.asarray(across**2 + down**2)
 
 
 def nearest(squares: NDArray[np.floating], rank: int) -> Values:

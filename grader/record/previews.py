@@ -43,7 +43,8 @@ def preview_file(studio: Studio, file: str, *, edge_px: int = THUMB_PX, turn_deg
     """
     target = _cache(studio, file, f"{edge_px}-{turn_deg}", ".webp")
     if not target.is_file():
-        image = _upright(read_photo(photo_file(studio, file)), turn_deg)
+        photo = read_photo(photo_file(studio, file), least_long_side_px=edge_px)
+        image = _upright(photo, turn_deg)
         image.thumbnail((edge_px, edge_px), Image.Resampling.LANCZOS, reducing_gap=3.0)
         _save(image, target, format="WEBP", quality=82, method=2)
     return target
