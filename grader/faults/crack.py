@@ -121,9 +121,11 @@ _OF_OUTLINE = 0.4
 outline that no straight line follows: the long side of an island four times as long as broad. A
 crack that shuts in paint or a shadow with other lines is no rim."""
 
-_LINES, _AMONG_LINES = 3, 0.4
+_LINES, _AMONG_LINES, _MANY_LINES = 3, 0.4, 6
 """On a piece with so many painted lines that are alike, one more that the mask of paint does not
-hold is less sure: a reed at the turn of the wall, where its paint shines in the table's light."""
+hold is less sure: a reed at the turn of the wall, where its paint shines in the table's light. The
+more there are, the more of them will not show the brush by chance alone: beyond the last number
+trust falls as theirs grows."""
 
 _ASLANT_SHARE = 0.5
 _ASLANT_TRUST = 0.4
@@ -221,12 +223,9 @@ def find(evidence: Evidence) -> list[Finding]:
         for group in _joined(view, parts):
             out = any(part.slot.at_edge for part in group)
             certainty = _certainty(group, _LENGTH_OUT_MM if out else _LENGTH_MM)
-            if all(
-                sum(_are_alike(part, slot) for slot in painted) >= _LINES
-                and not hangs_alone(view, part.slot)
-                for part in group
-            ):
-                certainty *= _AMONG_LINES
+            alike = min(sum(_are_alike(part, slot) for slot in painted) for part in group)
+            if alike >= _LINES and not any(hangs_alone(view, part.slot) for part in group):
+                certainty *= _AMONG_LINES * min(1.0, _MANY_LINES / alike)
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST
                 if _is_alone(view, group, by_view):

@@ -461,12 +461,13 @@ def test_a_crack_from_the_edge_into_black_paint_is_one() -> None:
     assert found.certainty > 0.4
 
 
-@pytest.mark.parametrize(("reeds", "sure"), [(0, True), (3, False)])
-def test_among_painted_lines_one_more_is_less_sure(reeds: int, sure: bool) -> None:
+@pytest.mark.parametrize(("reeds", "least", "most"), [(0, 0.6, 1.0), (3, 0.35, 0.5), (9, 0.2, 0.3)])
+def test_among_painted_lines_one_more_is_less_sure(reeds: int, least: float, most: float) -> None:
     """One that the mask of paint does not hold, as where a wall shines at its turn."""
     picture = made.wall()
     for k in range(reeds):
-        stem = made.line(made.crack_path((10 + 5 * k, 10), 28, k + 5), 0.9)
+        top, long = (8, 14) if k % 2 else (26, 14)
+        stem = made.line(made.crack_path((4 + 23 * k / reeds, top), long, k + 5), 0.9)
         picture = made.lay(picture, stem, made.BLACK)
     path = made.crack_path((34, 12), 20, 3)
     line = made.line(path, np.linspace(0.75, 0.3, len(path)))
@@ -476,8 +477,8 @@ def test_among_painted_lines_one_more_is_less_sure(reeds: int, sure: bool) -> No
     zones = dataclasses.replace(view.zones, paint=view.zones.paint & held)
     seen = dataclasses.replace(view, zones=zones)
     found = crack.find(dataclasses.replace(evidence, views=(seen,)))
-    (one,) = [each for each in found if made.place_mm(each)[0] > 28]
-    assert (one.certainty > 0.6) == sure
+    there = [each.certainty for each in found if made.place_mm(each)[0] > 28]
+    assert least < max(there, default=0.0) <= most
 
 
 @pytest.mark.parametrize("seed", range(4))
