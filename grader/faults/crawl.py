@@ -27,9 +27,11 @@ from grader.faults.evidence import (
     window_of,
 )
 from grader.faults.islands import HEIGHTS, Island, find_islands
+from grader.faults.lines import RING_BEND, carry_on
 from grader.faults.slots import circle_through, rise
 from grader.findings import Finding
 from grader.piece import Mask
+from grader.rings import find_rings
 from grader.surface import grow, light_of, shrink
 
 _SIZE_MM = (1.9, 2.6)
@@ -102,6 +104,12 @@ _RINGED, _RINGED_MM, _PAINT_BLUR_MM = (0.07, 0.12), 10.0, 0.8
 than the middle of it: between painted shapes their crests are shut in by grooves and paint, and as
 light as bare clay. Round ten such crests it was 0.12 and more; none of twelve true islands lay
 between painted shapes, and round those on plain clay it was up to 0.05 (tuned on)."""
+
+_CREST_MM, _WITHOUT_RINGS = 4.0, (0.2, 0.4)
+"""Share of its step that an island of less than that size keeps when the light that a wall has in
+common along its rings, over 6 mm, is taken away: the crest of a deep ring, shut in by grooves and
+the turn of the wall, keeps 0.12 and less, and bare clay 0.75 and more (four and four of them, tuned
+on). A wider island makes up the mean itself."""
 
 _CLIPPED = (0.3, 0.5)
 _CLIPPED_HUE = 0.1
@@ -232,6 +240,8 @@ def find(evidence: Evidence) -> list[Finding]:
     out: list[Finding] = []
     for view, own in zip(evidence.views, bare, strict=True):
         others = other_sides(evidence.views, bare, view)
+        if evidence.finish != "coloured":
+            own = _without_crests(view, own)
         for island in own:
             there = sum(_is_there_too(view, island, *other) for other in others)
             if island.certainty > _LEAST_CERTAINTY and there < _SAME_PLACE_VIEWS:
@@ -643,6 +653,36 @@ def _filled(view: ViewEvidence, island: Island, pad: int) -> tuple[Mask, tuple[i
     canvas = np.zeros((int(high[1] - low[1]), int(high[0] - low[0])), np.uint8)
     cv2.fillPoly(canvas, [points - low.astype(np.int32)], 1)
     return canvas > 0, (int(low[1]), int(low[0]))
+
+
+def _without_crests(view: ViewEvidence, found: Sequence[Bare]) -> list[Bare]:
+    """Trust islands less that are as light as they are by the light of throwing rings."""
+    if view.skin is None or not any(_may_be_crest(bare) for bare in found):
+        return list(found)
+    carried = carry_on(view.surface)
+    rings = find_rings(carried.tone, carried.solid, view.surface.px_per_mm, least=RING_BEND)
+    if rings is None:
+        return list(found)
+    calm = view.surface.tone - rings.tone
+
+    def trusted(bare: Bare) -> Bare:
+        if not rings.bend[bare.island.core].all():
+            return bare
+        band, window = _band_beside(view, bare.island)
+        band &= view.surface.mask[window]
+        left = float(np.median(calm[bare.island.core]) - np.median(calm[window][band]))
+        kept = rise(left / bare.step, _WITHOUT_RINGS)
+        return replace(bare, certainty=kept * bare.certainty)
+
+    return [trusted(bare) if _may_be_crest(bare) else bare for bare in found]
+
+
+def _may_be_crest(bare: Bare) -> bool:
+    return (
+        bare.certainty > _LEAST_CERTAINTY
+        and bare.island.diameter_mm < _CREST_MM
+        and bare.step > 0.0
+    )
 
 
 def _is_there_too(

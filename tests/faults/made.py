@@ -31,7 +31,7 @@ Picture = NDArray[np.float64]
 PX_PER_MM = 7.0
 WIDE_MM, HIGH_MM = 48.0, 60.0
 _FINER = 4
-_MARGIN_MM = 5.0
+MARGIN_MM = 5.0
 _SIZE = (round(HIGH_MM * PX_PER_MM * _FINER), round(WIDE_MM * PX_PER_MM * _FINER))
 
 BUFF = (0.52, 0.42, 0.29)
@@ -201,7 +201,7 @@ def _surface(
     # The lamp stands to the left; the wall turns away from it to the right.
     across = np.linspace(-1, 1, size[0])
     shade = 0.55 + 0.45 * np.sqrt(np.clip(1 - ((across + 0.25) / 1.4) ** 2, 0, 1))
-    margin = round(_MARGIN_MM * PX_PER_MM)
+    margin = round(MARGIN_MM * PX_PER_MM)
     whole = np.ones((size[1] + 2 * margin, size[0] + 2 * margin, 3)) * TABLE
     inner = np.s_[margin : margin + size[1], margin : margin + size[0]]
     whole[inner] = flat * shade[None, :, None]
@@ -273,8 +273,8 @@ def place_mm(found: Finding) -> tuple[float, float]:
     """Middle of a finding in millimetres of the wall."""
     x, y, width, height = found.bbox_px
     return (
-        (x + width / 2) / PX_PER_MM - _MARGIN_MM,
-        (y + height / 2) / PX_PER_MM - _MARGIN_MM,
+        (x + width / 2) / PX_PER_MM - MARGIN_MM,
+        (y + height / 2) / PX_PER_MM - MARGIN_MM,
     )
 
 

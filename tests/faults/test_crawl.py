@@ -320,3 +320,37 @@ def test_the_crests_of_throwing_rings_between_painted_squares_are_no_islands(see
     squares = ((right + 2 + seed) // square_mm + waver // square_mm) % 2
     drawn = made.lay(made.wall(clay, seed=seed), squares, ochre) * rings[..., None]
     assert _found(drawn, decorated=True) == []
+
+
+@pytest.mark.parametrize(("bare", "size_mm", "kept"), [(0, 2.8, 0), (1, 2.8, 1), (0, 8.0, 1)])
+def test_what_is_light_by_the_crest_of_a_ring_is_no_island(
+    bare: int, size_mm: float, kept: int
+) -> None:
+    """Where the light is that of the ring all along; what is wide is judged by other signs."""
+    _, down = made.places_mm()
+    fine = 0.3 * (np.abs(down - 28) > 12) * np.cos(2 * np.pi * down / 2.2)
+    rings = np.exp(fine + 0.17 * np.cos(2 * np.pi * (down - 28) / 5))
+    spot = made.ellipse((22, 28), 2.8, 2.8)
+    picture = made.lay(made.wall(), bare * spot, GLAZED * 1.3) * rings[..., None]
+    (view,) = made.seen(picture).views
+    tone = view.surface.tone
+    middle = (np.array([22.0, 28.0]) + made.MARGIN_MM) * made.PX_PER_MM - view.surface.origin_px
+    turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    round_it = np.column_stack([np.cos(turn), np.sin(turn)])
+    row, col = np.indices(tone.shape)
+    rows, cols = np.nonzero(np.hypot(col - middle[0], row - middle[1]) < 0.8 * made.PX_PER_MM)
+    at = tone[rows, cols]
+    island = Island(
+        outline=middle + 0.5 * size_mm * made.PX_PER_MM * round_it,
+        core=(rows, cols),
+        diameter_mm=size_mm,
+        height=2.3,
+        inside=np.array([np.median(at), 0.3, -0.3]),
+        outside=np.tile([np.median(at) - 0.2, 0.3, -0.3], (40, 1)),
+        darkest=np.full(40, np.median(at) - 0.3),
+        lightest=np.full(40, np.median(at)),
+        fence_chroma=np.tile([0.3, -0.3], (40, 1)),
+        grain=0.01,
+    )
+    (left,) = crawl._without_crests(view, [crawl.Bare(island, 0.8, 0.9, 0.2)])
+    assert left.certainty == pytest.approx(0.8 * kept, abs=0.1)
