@@ -255,11 +255,13 @@ def _focal_35mm(tags: dict[int, object]) -> float | None:
 
 def _turn_upright(image: Image.Image, notes: list[str]) -> Image.Image:
     try:
-        # In place: a photo that lies right would be copied otherwise.
-        ImageOps.exif_transpose(image, in_place=True)
+        # Pillow would copy what lies right already.
+        if image.getexif().get(ExifTags.Base.Orientation, 1) == 1:
+            return image
+        return ImageOps.exif_transpose(image)
     except _BROKEN_FILE:
         notes.append("Which way up the photo is could not be read; it is used as it lies.")
-    return image
+        return image
 
 
 # --- colour --------------------------------------------------------------------------------

@@ -27,11 +27,10 @@ from grader.faults.evidence import (
     window_of,
 )
 from grader.faults.islands import HEIGHTS, Island, find_islands
-from grader.faults.lines import RING_BEND, carry_on
+from grader.faults.lines import carry_on, strong_rings
 from grader.faults.slots import circle_through, rise
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.rings import find_rings
 from grader.surface import grow, light_of, shrink
 
 _SIZE_MM = (1.9, 2.6)
@@ -659,8 +658,7 @@ def _without_crests(view: ViewEvidence, found: Sequence[Bare]) -> list[Bare]:
     """Trust islands less that are as light as they are by the light of throwing rings."""
     if view.skin is None or not any(_may_be_crest(bare) for bare in found):
         return list(found)
-    carried = carry_on(view.surface)
-    rings = find_rings(carried.tone, carried.solid, view.surface.px_per_mm, least=RING_BEND)
+    rings = strong_rings(view.surface, carry_on(view.surface))
     if rings is None:
         return list(found)
     calm = view.surface.tone - rings.tone

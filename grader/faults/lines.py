@@ -20,7 +20,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from grader.piece import Mask
-from grader.rings import find_rings
+from grader.rings import Rings, find_rings
 from grader.surface import Plane, Surface, fill_from, shrink
 
 _FINEST_PX_PER_MM = 6.0
@@ -32,7 +32,7 @@ _SIGMA_MM = 0.25
 _LEAST_BEND = 0.06
 """Bend (ln light times sigma squared) that a black line of 0.04 mm gives: 0.4 * width / sigma."""
 
-RING_BEND = _LEAST_BEND * 2 / np.pi
+_RING_BEND = _LEAST_BEND * 2 / np.pi
 """Mean size of the bend of waves whose crests bend as much as a line must."""
 
 _NOISE_BENDS = 6.0
@@ -216,6 +216,11 @@ def trace_dark_lines(surface: Surface, carried: Carried, where: Mask) -> Iterato
     yield from _traced(surface, carried.light, carried.tone, where)
 
 
+def strong_rings(surface: Surface, carried: Carried) -> Rings | None:
+    """Rings of a wall that bend its light as much as a line must; None where it has none."""
+    return find_rings(carried.tone, carried.solid, surface.px_per_mm, least=_RING_BEND)
+
+
 def trace_across_rings(surface: Surface, carried: Carried, where: Mask) -> Iterator[Line]:
     """Trace the dark lines that cross the throwing rings of a side, where rings are so deep that
     they are dark lines themselves: there a path goes from a crack into a ring and along it.
@@ -230,9 +235,9 @@ def trace_across_rings(surface: Surface, carried: Carried, where: Mask) -> Itera
     Line
         As of `trace_dark_lines`; none where there are no such rings.
     """
-    rings = find_rings(carried.tone, carried.solid, surface.px_per_mm, least=RING_BEND)
+    rings = strong_rings(surface, carried)
     if rings is not None:
-        ringed = where & (rings.bend > RING_BEND)
+        ringed = where & (rings.bend > _RING_BEND)
         yield from _traced(surface, carried.light, carried.tone - rings.tone, ringed)
 
 

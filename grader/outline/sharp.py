@@ -97,8 +97,8 @@ def _flood(logs: NDArray[np.float32], coarse: Mask, cards: Mask) -> Mask:
     markers[_kept(~coarse, reach) | cards] = 1
     markers[_kept(coarse & ~cards, reach)] = 2
     # What is given needs no flooding: only where it meets what is not does water rise from it.
-    open_ = cv2.dilate((markers == 0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    flooded = watershed(edge_strength(logs), markers, mask=open_)
+    strip = cv2.dilate((markers == 0).astype(np.uint8), _disc(1)) > 0
+    flooded = watershed(edge_strength(logs), markers, mask=strip)
     return np.asarray((flooded == 2) | (markers == 2))
 
 

@@ -171,9 +171,8 @@ def odds_blind_to_shade(regions: Regions, evidence: Evidence) -> Values:
     chroma, light, _ = squared_differences(regions, places, evidence.spread, darker=0.0)
     unlike = evidence.unlike.copy()
     # Texture is told apart by light, too: it has no say here.
-    unlike[:, :2] = np.log1p(nearest(chroma + light + apart(regions, places, _NEAR), _EVIDENCE))[
-        :, None
-    ]
+    far = apart(regions, places, _NEAR)
+    unlike[:, :2] = np.log1p(nearest(chroma + light + far, _EVIDENCE))[:, None]
     return _odds(unlike) + evidence.still
 
 

@@ -553,30 +553,28 @@ PAGES = {
 """Address of each page, and what is on it once it is all there."""
 
 
-def test_pages_pass_the_accessibility_check(browser: Any, untouched_address: str) -> None:
+@pytest.mark.parametrize(
+    ("width", "height", "scheme"), [(1366, 768, "light"), (390, 844, "light"), (1366, 768, "dark")]
+)
+def test_pages_pass_the_accessibility_check(
+    browser: Any, untouched_address: str, width: int, height: int, scheme: str
+) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     found = []
-    with window(browser, untouched_address) as seen:
+    with window(browser, untouched_address, width=width, height=height, scheme=scheme) as seen:
         for address, there in PAGES.items():
             seen.go(address, until=there)
-            for width, height, scheme in LOOKS:
-                seen.page.set_viewport_size({"width": width, "height": height})
-                seen.page.emulate_media(color_scheme=scheme)
-                seen.page.locator(there).first.wait_for()
-                seen.calm()
-                for each in axe.run(seen.page).response["violations"]:
-                    nodes = [node["html"][:300] for node in each["nodes"]]
-                    if each["id"] == _NOT_OURS[0]:
-                        nodes = [html for html in nodes if _NOT_OURS[1] not in html]
-                    if nodes:
-                        found.append((address, width, scheme, each["id"], nodes))
-                # Nothing hangs over the edge of a narrow screen.
-                assert seen.evaluate("document.documentElement.scrollWidth") <= width, address
+            seen.calm()
+            for each in axe.run(seen.page).response["violations"]:
+                nodes = [node["html"][:300] for node in each["nodes"]]
+                if each["id"] == _NOT_OURS[0]:
+                    nodes = [html for html in nodes if _NOT_OURS[1] not in html]
+                if nodes:
+                    found.append((address, each["id"], nodes))
+            # Nothing hangs over the edge of a narrow screen.
+            assert seen.evaluate("document.documentElement.scrollWidth") <= width, address
     assert found == []
 
-
-LOOKS = ((1366, 768, "light"), (1366, 768, "dark"), (390, 844, "light"))
-"""Width and height of a screen in CSS pixels, and its colours."""
 
 # The framework's own place to drop files, which the pages cannot change: it has a label, and a
 # role that takes the label no notice.
