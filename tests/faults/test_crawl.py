@@ -354,3 +354,59 @@ def test_what_is_light_by_the_crest_of_a_ring_is_no_island(
     )
     (left,) = crawl._without_crests(view, [crawl.Bare(island, 0.8, 0.9, 0.2)])
     assert left.certainty == pytest.approx(0.8 * kept, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("clay", "share", "taken"),
+    [
+        ((0.47, 0.16, 0.08), 0.4, True),
+        ((0.47, 0.16, 0.08), 0.6, False),
+        ((0.62, 0.5, 0.36), 0.4, False),
+    ],
+)
+def test_a_mirrored_window_beside_bare_clay_is_taken_off(
+    clay: tuple[float, float, float], share: float, taken: bool
+) -> None:
+    """It adds its own light to that of the glaze: dichromatic reflection (Shafer 1985).
+
+    Pale clay has nearly the hue of the window, and an island in a gap of it stays as it is seen.
+    """
+    count = 40
+    glaze = np.tile(clay, (count, 1)) * np.random.default_rng(1).normal(1, 0.01, (count, 1))
+    mirrored = glaze + 0.05 * (np.arange(count) < share * count)[:, None]
+    chroma = np.log(mirrored[:, [0, 2]] / mirrored[:, 1:2])
+    tone = np.log(mirrored).mean(-1)
+    bare = np.log(np.array(clay) * 1.2)
+    island = Island(
+        outline=np.zeros((count, 2)),
+        core=(np.array([0]), np.array([0])),
+        diameter_mm=9.0,
+        height=2.3,
+        inside=np.array([bare.mean(), bare[0] - bare[1], bare[2] - bare[1]]),
+        outside=np.column_stack([tone, chroma]),
+        darkest=tone - 0.2,
+        lightest=tone,
+        fence_chroma=chroma,
+        grain=0.005,
+    )
+    assert np.quantile(island.steps, 0.15) < 0.0
+    steps = crawl._without_sheen(island).steps
+    if taken:
+        np.testing.assert_allclose(steps, np.log(1.2), atol=0.05)
+    else:
+        np.testing.assert_array_equal(steps, island.steps)
+
+
+@pytest.mark.parametrize(("hole", "found"), [(True, 0), (False, 1)])
+def test_the_lit_part_of_a_drain_hole_is_no_bare_clay(hole: bool, found: int) -> None:
+    """Its other part lies in the dark, a fourth as light as the glaze round it."""
+    glaze = made.wall((0.04, 0.06, 0.17))
+    opening = made.ellipse((22, 28), 11.0, 11.0)
+    lit = opening * made.box(0, 0, 44, 30.5)
+    picture = made.lay(glaze, made.ring_round(lit, 0.8), (0.02, 0.03, 0.08))
+    if hole:
+        picture = made.lay(picture, opening, (0.01, 0.01, 0.015))
+    evidence = made.seen(made.lay(picture, lit, (0.12, 0.07, 0.05)), finish="coloured")
+    foot = replace(evidence.views[0], skin=None)
+    seen = crawl.find(replace(evidence, decorated=False, views=(foot,)))
+    assert [each.fault for each in seen] == ["crawl"] * found
