@@ -150,8 +150,8 @@ the lamp (dichromatic reflection, Shafer 1985). Only where nothing is painted.""
 _BLACK_BESIDE, _BLACK_SHARE = 0.9, (0.05, 0.12)
 """Log light, and share of an outline in the foot or inside, by which what lies beyond it is darker
 than the rest: a hole through which water drains, and the lit part of its wall is no bare clay.
-Beside such a hole a fifth was darker by 1.3, and round five true islands in coloured glazes all within 0.4
-(tuned on)."""
+Beside such a hole a fifth was darker by 1.3, and round five true islands in coloured glazes none
+by more than 0.4 (tuned on)."""
 
 _ROLLED_MM = (3.0, 4.0)
 _ROLLED_RIM, _ROLLED_DEPTH, _ROLLED_CREST = (0.85, 0.95), (0.3, 0.5), (0.4, 0.6)
