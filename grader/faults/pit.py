@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import nbinom, poisson
 from skimage.morphology import reconstruction
 
@@ -23,7 +24,7 @@ from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, wi
 from grader.faults.spots import Spot, bell_steepness, enclosed, find_spots, framed, local_median
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, grow, shrink
+from grader.surface import Plane, grow, light_of, shrink
 
 _LARGEST_MM = 2.2
 """Pinholes are 0.2 to 1 mm, and an open blister a little more (common practice, no source)."""
@@ -145,9 +146,16 @@ covers several times its area within the width of a painted eye."""
 _PINHOLE_MM = 1.2
 """Pinholes are smaller, and pupils larger; the pupil of an eye has its like in every other eye."""
 
-_ROW_OF_DOTS, _DOT_TIMES = 4, 2.5
+_ROW_OF_DOTS, _DOT_TIMES, _MIXED = 4, 2.5, (0.7, 1.2)
 """So many painted dots of its colour, each up to so many times as large or as small, make a dot one
-more of the row: one that the turn of the wall kept out of the zones of paint."""
+more of the row: one that the turn of the wall kept out of the zones of paint. So slim, it is mixed
+with the clay beside it by the lens: of this share paint, it has the colour of that mixture."""
+
+_BESIDE_MM = (0.5, 1.5)
+"""Sound clay lies so far from the rim of a dot, beyond the blur of the lens."""
+
+_STROKE_SHARE = 0.4
+"""A stroke of three pixels wavers in depth: by this share it may be less dark than its tip."""
 
 _HUE = 0.25
 """Log-chromaticity by which a dot is bluer or greener than white light, and than what lies round
@@ -408,7 +416,10 @@ def _is_drawn(dot: _Dot, views: Sequence[ViewEvidence]) -> bool:
     if _has_a_hue(dot):
         return True
     if not dot.painted:
-        return dot.size_mm > _PINHOLE_MM and _painted_dots_like(dot, views) >= _ROW_OF_DOTS
+        if _ends_a_stroke(dot):
+            return True
+        size_mm = dot.size_mm * float(np.sqrt(dot.view.zones.stretch[dot.spot.peak_at]))
+        return size_mm > _PINHOLE_MM and _painted_dots_like(dot, views) >= _ROW_OF_DOTS
     row, col = dot.spot.peak_at
     reach = round(dot.view.surface.px(_DRAWING_MM))
     near = (
@@ -447,14 +458,69 @@ def _paint_like(dot: _Dot, view: ViewEvidence, window: tuple[slice, slice]) -> f
 
 def _painted_dots_like(dot: _Dot, views: Sequence[ViewEvidence]) -> int:
     """Painted dots on all views that have the colour and about the size of a dot."""
-    size = dot.spot.region.sum() / dot.view.surface.px_per_mm**2
+    size = _wall_mm2(dot.view, dot.spot.region, dot.spot.corner)
+    own = _of_beside(dot)
+    slack = _SAME_CHROMA + 3.0 * float(dot.view.zones.noise[dot.spot.peak_at])
     count = 0
     for view in views:
-        alike = _coloured_like(dot, view, _all_of(view)) & view.zones.paint
-        _, _, stats, _ = cv2.connectedComponentsWithStats(alike.astype(np.uint8))
-        areas = stats[1:, cv2.CC_STAT_AREA] / view.surface.px_per_mm**2
-        count += int(((areas > size / _DOT_TIMES) & (areas < size * _DOT_TIMES)).sum())
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(view.zones.paint.astype(np.uint8))
+        most_px = _DOT_TIMES * size * view.surface.px_per_mm**2
+        for number in 1 + np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] < most_px):
+            col, row, wide, high = stats[number, : cv2.CC_STAT_AREA]
+            painted = labels[row : row + high, col : col + wide] == number
+            large = _wall_mm2(view, painted, (int(row), int(col))) / size
+            paint = _of_clay(view, painted, (int(row), int(col)))
+            share = float((1.0 - own).sum() / max(float((1.0 - paint).sum()), 1e-3))
+            mixed = np.maximum(1.0 - share * (1.0 - paint), 1e-3)
+            apart = np.log(own / mixed)
+            count += (
+                1 / _DOT_TIMES < large < _DOT_TIMES
+                and _MIXED[0] < share < _MIXED[1]
+                and float(np.hypot(*(apart[[0, 2]] - apart[1]))) < slack
+            )
     return count
+
+
+def _of_beside(dot: _Dot) -> NDArray[np.float64]:
+    """Share of the light of what lies round a dot that it returns, in red, green and blue.
+
+    At the turn of the wall the table shines on both, more than the fit of the clay follows.
+    """
+    surface = dot.view.surface
+    near, far = (surface.px(reach) for reach in _BESIDE_MM)
+    tone, region, corner = framed(surface.tone, dot.spot, math.ceil(far))
+    at = window_of(region, corner)
+    beside = grow(region, far) & ~grow(region, near) & dot.view.zones.wall[at]
+    if not beside.any():
+        return _of_clay(dot.view, dot.spot.region, dot.spot.corner)
+    fields = np.dstack([surface.chroma[at], tone])
+    off = np.median(fields[region], axis=0) - np.median(fields[beside], axis=0)
+    return np.asarray(light_of(off[:2], off[2]), np.float64)
+
+
+def _of_clay(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> NDArray[np.float64]:
+    """Share of the light of the clay there that a region returns, in red, green and blue."""
+    at, zones = window_of(region, corner), view.zones
+    chroma = (view.surface.chroma[at] - zones.clay_chroma[at])[region]
+    tone = (view.surface.tone[at] - zones.clay_tone[at])[region]
+    return np.asarray(light_of(np.median(chroma, axis=0), np.median(tone)), np.float64)
+
+
+def _wall_mm2(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> float:
+    """Area of a region on the wall itself, which may turn away."""
+    stretch = view.zones.stretch[window_of(region, corner)][region]
+    return float(stretch.sum()) / view.surface.px_per_mm**2
+
+
+def _ends_a_stroke(dot: _Dot) -> bool:
+    """Whether the dot is the tip of a stroke, that runs on into paint as dark as it is itself."""
+    surface, row_col = dot.view.surface, dot.spot.peak_at
+    tone, _, corner = framed(surface.tone, dot.spot, math.ceil(surface.px(_DRAWING_MM)))
+    at = row_col[0] - corner[0], row_col[1] - corner[1]
+    dark = tone < tone[at] + _STROKE_SHARE * dot.spot.peak
+    _, labels = cv2.connectedComponents(dark.astype(np.uint8), connectivity=4)
+    stroke = labels == labels[at]
+    return bool(dot.view.zones.paint[window_of(stroke, corner)][stroke].any())
 
 
 def _all_of(view: ViewEvidence) -> tuple[slice, slice]:

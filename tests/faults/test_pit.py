@@ -302,3 +302,35 @@ def test_a_blue_dot_is_no_pit_however_dark(
     sides[0] = made.lay(sides[0], made.ellipse((24, 30), 1.2, 1.2), colour)
     found = pit.find(made.seen(*sides))
     assert bool(found) == is_pit
+
+
+@pytest.mark.parametrize("in_a_row", [True, False])
+def test_a_painted_dot_that_the_turn_of_the_wall_makes_slim_is_one_of_its_row(
+    in_a_row: bool,
+) -> None:
+    """The lens mixes it with the clay, so that its colour lies on the way to that of the others."""
+    brown = np.array((0.13, 0.07, 0.02))
+    sides = [made.wall(made.WHITE_CLAY, seed=seed) for seed in range(4)]
+    if in_a_row:
+        for number, side in enumerate(sides):
+            for x in (10, 18, 26):
+                side = made.lay(side, made.ellipse((x, 30), 2.0, 2.0), brown)
+            sides[number] = side
+    mixed = 0.92 * brown + 0.08 * np.array(made.WHITE_CLAY)
+    sides[0] = made.lay(sides[0], made.ellipse((43.0, 30.0), 0.9, 1.7), mixed)
+    found = pit.find(made.seen(*sides))
+    assert (found == []) == in_a_row
+
+
+@pytest.mark.parametrize("runs_on", [True, False])
+def test_the_tip_of_a_stroke_is_no_pit(runs_on: bool) -> None:
+    """Where it is too fine for the zones of paint it may be found as a dot by itself."""
+    others = [made.wall(seed=seed) for seed in (1, 2, 3)]
+    tip = made.lay(made.wall(), made.ellipse((24, 20), 1.0, 1.2), made.BLACK)
+    (dot,) = pit._dark_dots(made.seen(tip, *others).views[0])
+    below = made.line([(24, 20 if runs_on else 22.5), (24, 40)], 0.6)
+    (view, *_) = made.seen(made.lay(tip, below, made.BLACK), *others).views
+    rows = np.arange(len(view.zones.paint))[:, None]
+    paint = (view.surface.tone < view.zones.clay_tone - 1) & (rows > dot.spot.peak_at[0] + 18)
+    view = replace(view, zones=replace(view.zones, paint=paint))
+    assert pit._ends_a_stroke(replace(dot, view=view)) == runs_on
