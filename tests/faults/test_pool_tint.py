@@ -192,3 +192,24 @@ def test_unsure_veils_all_round_are_light(sides: int) -> None:
     found = pool_tint.find(made.seen(*walls, decorated=False))
     assert all(each.certainty <= 0.4 for each in found)
     assert len(found) == (sides if sides < 3 else 0)
+
+
+@pytest.mark.parametrize(("drawn_on", "found"), [((1, 2, 3), False), ((2,), True)])
+def test_what_is_drawn_in_its_colour_round_the_piece_is_no_veil(
+    drawn_on: tuple[int, ...], found: bool
+) -> None:
+    """A thin white heads the reeds of a drawing, and the zones of paint may miss one of them."""
+    sides = [_veiled(42, 70), *[made.wall(seed=seed) for seed in (1, 2, 3)]]
+    heads = [made.box(8 + 8 * side, 12 + 3 * side, 14 + 8 * side, 20 + 3 * side) for side in (1, 2)]
+    heads = [made.blank(), *heads, made.box(30, 18, 36, 26)]
+    for side in drawn_on:
+        share = 0.14 * heads[side][..., None]
+        sides[side] = np.asarray(sides[side] * (1 - share) + share * 0.62)
+    evidence = made.seen(*sides)
+    views = []
+    for side, view in enumerate(evidence.views):
+        off = pool_tint._off_clay(view, np.s_[:, :])
+        paint = (off[..., 1] > 0.03) & view.zones.wall & (side in drawn_on)
+        views.append(dataclasses.replace(view, zones=dataclasses.replace(view.zones, paint=paint)))
+    seen = pool_tint.find(dataclasses.replace(evidence, views=tuple(views)))
+    assert bool(seen) == found
