@@ -430,6 +430,29 @@ def test_a_twig_painted_inside_a_bowl_shows_itself_by_its_leaf(leaf_mm: float) -
     assert bool(crack.find(evidence)) == (leaf_mm == 0.0)
 
 
+@pytest.mark.parametrize(
+    ("places_mm", "decorated", "found"),
+    [((22,), True, 1), ((10, 22, 34), True, 0), ((10, 22, 34), False, 3)],
+)
+def test_lines_that_are_alike_inside_a_painted_bowl_are_its_drawing(
+    places_mm: tuple[int, ...], decorated: bool, found: int
+) -> None:
+    """No paint is known in there by its darkness, as light draws dark shapes, too."""
+    picture = made.wall()
+    for number, x in enumerate(places_mm):
+        picture = made.crack(picture, (x, 12), 18, width_mm=0.9, seed=number)
+    evidence = made.seen(picture, decorated=decorated)
+    (view,) = evidence.views
+    zones = dataclasses.replace(
+        view.zones,
+        inside=view.surface.mask,
+        paint=np.zeros_like(view.zones.paint),
+        painted=np.zeros_like(view.zones.painted),
+    )
+    evidence = dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+    assert len(crack.find(evidence)) == found
+
+
 @pytest.mark.parametrize(("apart_mm", "found"), [(3.8, 0), (3.0, 1)])
 def test_dots_in_a_row_seen_aslant_are_no_crack(apart_mm: float, found: int) -> None:
     """Two dots of which one is finer taper off as a crack does, which does not close between."""
