@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.colour.difference import ciede2000
+from grader.colour.difference import OBJECTED_DE00, ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import (
     Evidence,
@@ -257,7 +257,14 @@ def find(evidence: Evidence) -> list[Finding]:
         for island in own:
             there = sum(_is_there_too(view, island, *other) for other in others)
             if island.certainty > _LEAST_CERTAINTY and there < _SAME_PLACE_VIEWS:
-                out.append(_report(view, island, coloured=evidence.finish == "coloured"))
+                told = _report(view, island, coloured=evidence.finish == "coloured")
+                # Among paint the step is that of the paint: it must not look like glazed clay.
+                seen = (told.shift_de00 or 0.0) > OBJECTED_DE00
+                if (
+                    seen
+                    or _share(view.zones.paint, _band_beside(view, island.island)) < _BESIDE_PAINT
+                ):
+                    out.append(told)
     return out
 
 

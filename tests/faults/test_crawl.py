@@ -176,6 +176,20 @@ def test_the_clay_left_between_painted_squares_is_none() -> None:
     assert _found(picture, decorated=True) == []
 
 
+@pytest.mark.parametrize(("paler", "found"), [(1.0, False), (1.15, True)])
+def test_among_paint_an_island_must_look_other_than_glazed_clay(
+    paler: float, found: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the turn of the wall the fit of the clay may be darker than the clay itself."""
+    fence = made.lay(made.wall(), made.box(16.5, 22.5, 27.5, 33.5), made.BROWN)
+    evidence = made.seen(made.lay(fence, made.box(18, 24, 26, 32), GLAZED * paler), decorated=True)
+    (view,) = evidence.views
+    island = next(each for _, each in crawl._islands(view, False) if 7 < each.diameter_mm < 11)
+    bare = crawl.Bare(island, certainty=0.8, rim=0.8, step=0.8)
+    monkeypatch.setattr(crawl, "bare_islands", lambda *_, **__: [bare])
+    assert bool(crawl.find(evidence)) == found
+
+
 def test_flakes_are_none() -> None:
     band = made.lay(made.wall(), made.box(0, 14, made.WIDE_MM, 46), made.COBALT)
     for x, y, size in ((12, 22, 1.2), (24, 30, 2.0), (33, 38, 2.8)):
