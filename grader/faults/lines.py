@@ -32,7 +32,7 @@ _SIGMA_MM = 0.25
 _LEAST_BEND = 0.06
 """Bend (ln light times sigma squared) that a black line of 0.04 mm gives: 0.4 * width / sigma."""
 
-_RING_BEND = _LEAST_BEND * 2 / np.pi
+RING_BEND = _LEAST_BEND * 2 / np.pi
 """Mean size of the bend of waves whose crests bend as much as a line must."""
 
 _NOISE_BENDS = 6.0
@@ -218,7 +218,7 @@ def trace_dark_lines(surface: Surface, carried: Carried, where: Mask) -> Iterato
 
 def strong_rings(surface: Surface, carried: Carried) -> Rings | None:
     """Rings of a wall that bend its light as much as a line must; None where it has none."""
-    return find_rings(carried.tone, carried.solid, surface.px_per_mm, least=_RING_BEND)
+    return find_rings(carried.tone, carried.solid, surface.px_per_mm, least=RING_BEND)
 
 
 def trace_across_rings(surface: Surface, carried: Carried, where: Mask) -> Iterator[Line]:
@@ -237,7 +237,7 @@ def trace_across_rings(surface: Surface, carried: Carried, where: Mask) -> Itera
     """
     rings = strong_rings(surface, carried)
     if rings is not None:
-        ringed = where & (rings.bend > _RING_BEND)
+        ringed = where & (rings.bend > RING_BEND)
         yield from _traced(surface, carried.light, carried.tone - rings.tone, ringed)
 
 

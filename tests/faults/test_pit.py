@@ -334,3 +334,23 @@ def test_the_tip_of_a_stroke_is_no_pit(runs_on: bool) -> None:
     paint = (view.surface.tone < view.zones.clay_tone - 1) & (rows > dot.spot.peak_at[0] + 18)
     view = replace(view, zones=replace(view.zones, paint=paint))
     assert pit._ends_a_stroke(replace(dot, view=view)) == runs_on
+
+
+@pytest.mark.parametrize("pits", [0, 1])
+def test_iron_specks_between_deep_throwing_rings_are_learned_from(pits: int) -> None:
+    """Else only the darkest are seen among the shade of the rings, and those look like pits."""
+    _, down = made.places_mm()
+    rings = np.exp(0.4 * np.cos(2 * np.pi * down / 3.4))[..., None]
+    sides = []
+    for seed in range(4):
+        side = made.wall(seed=seed)
+        groups = np.array_split(_scattered(60, seed, ALL_OVER), 4)
+        for places, wide_mm in zip(groups, (0.45, 0.6, 0.75, 0.9), strict=True):
+            side = _dots(side, places, wide_mm=wide_mm, left=(0.5, 0.42, 0.34), soft_mm=0.14)
+        if pits and seed == 0:
+            hole = np.array([[22.0, 27.3]])
+            side = _dots(side, hole, wide_mm=1.0, left=0.05, soft_mm=0.03, lip=0.25)
+        sides.append(np.asarray(side * rings))
+    evidence = made.seen(*sides)
+    assert sum(len(pit._dark_dots(view)) for view in evidence.views) > 200
+    assert len(pit.find(evidence)) == pits
