@@ -233,7 +233,9 @@ def find(evidence: Evidence) -> list[Finding]:
             alike = min(sum(_are_alike(part, slot) for slot in painted) for part in group)
             if alike >= _LINES and not any(hangs_alone(view, part.slot) for part in group):
                 certainty *= _AMONG_LINES * min(1.0, _MANY_LINES / alike)
-            if not unpainted and _like_it_inside(view, group, lines) >= _INSIDE_LINES:
+            # Where nobody says that the piece is painted they may be the cracks of a broken pot.
+            of_drawing = evidence.decorated is True and not unpainted
+            if of_drawing and _like_it_inside(view, group, lines) >= _INSIDE_LINES:
                 certainty *= _INSIDE_TRUST
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from grader import faults
 from grader.facts import Finish
-from grader.faults import crack, crawl
+from grader.faults import Evidence, crack, crawl
 from grader.findings import Finding
 from tests.faults import made
 
@@ -412,44 +412,40 @@ def test_a_crack_that_ends_in_the_fold_below_a_lip_is_parted_from_it(fold_mm: fl
     assert made.place_mm(found) == pytest.approx((29.7, 21.3), abs=1)
 
 
+def _all_inside(evidence: Evidence) -> Evidence:
+    """The same wall seen through an opening, where no paint is told by its darkness."""
+    (view,) = evidence.views
+    zones = dataclasses.replace(
+        view.zones,
+        inside=view.surface.mask,
+        paint=np.zeros_like(view.zones.paint),
+        painted=np.zeros_like(view.zones.painted),
+    )
+    return dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+
+
 @pytest.mark.parametrize("leaf_mm", [0.0, 6.0])
 def test_a_twig_painted_inside_a_bowl_shows_itself_by_its_leaf(leaf_mm: float) -> None:
     """A view from the side knows of no paint in there; a crack has no leaf."""
     picture = made.crack(made.wall(), start_mm=(22, 12), length_mm=18, width_mm=0.9)
     if leaf_mm:
         picture = made.lay(picture, made.ellipse((21, 9), leaf_mm, leaf_mm), made.SLOT)
-    evidence = made.seen(picture, decorated=True)
-    (view,) = evidence.views
-    zones = dataclasses.replace(
-        view.zones,
-        inside=view.surface.mask,
-        paint=np.zeros_like(view.zones.paint),
-        painted=np.zeros_like(view.zones.painted),
-    )
-    evidence = dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+    evidence = _all_inside(made.seen(picture, decorated=True))
     assert bool(crack.find(evidence)) == (leaf_mm == 0.0)
 
 
 @pytest.mark.parametrize(
     ("places_mm", "decorated", "found"),
-    [((22,), True, 1), ((10, 22, 34), True, 0), ((10, 22, 34), False, 3)],
+    [((22,), True, 1), ((10, 22, 34), True, 0), ((10, 22, 34), False, 3), ((10, 22, 34), None, 3)],
 )
 def test_lines_that_are_alike_inside_a_painted_bowl_are_its_drawing(
-    places_mm: tuple[int, ...], decorated: bool, found: int
+    places_mm: tuple[int, ...], decorated: bool | None, found: int
 ) -> None:
     """No paint is known in there by its darkness, as light draws dark shapes, too."""
     picture = made.wall()
     for number, x in enumerate(places_mm):
         picture = made.crack(picture, (x, 12), 18, width_mm=0.9, seed=number)
-    evidence = made.seen(picture, decorated=decorated)
-    (view,) = evidence.views
-    zones = dataclasses.replace(
-        view.zones,
-        inside=view.surface.mask,
-        paint=np.zeros_like(view.zones.paint),
-        painted=np.zeros_like(view.zones.painted),
-    )
-    evidence = dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+    evidence = _all_inside(made.seen(picture, decorated=decorated))
     assert len(crack.find(evidence)) == found
 
 
