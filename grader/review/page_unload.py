@@ -157,8 +157,6 @@ def _work(workshop: Workshop, batch_id: int | None) -> None:
             done / len(rows) if rows else 1.0,
             f"{done} of {len(rows)} looked at. You can leave this page; it goes on by itself.",
         )
-        if done and st.button("To the bench with what is ready"):
-            to_page("bench")
     elif here:
         st.write(f"To be looked at for faults: {len(here)} of {pieces_word(len(rows))}.")
         if st.button("Sorted: look at them now", type="primary"):
@@ -168,8 +166,10 @@ def _work(workshop: Workshop, batch_id: int | None) -> None:
             st.rerun(scope="fragment")
     elif rows:
         st.write(f"Looked at: {pieces_word(len(rows))}, which is all.")
-        if st.button("To the bench", type="primary"):
-            to_page("bench")
+    # One button before and after the end of the work: a press on one just replaced would be lost.
+    ready = done if state.running else rows and not here
+    if ready and st.button("To the bench", type="primary", key="to_bench"):
+        to_page("bench")
 
 
 # --- sorting ---------------------------------------------------------------------------------

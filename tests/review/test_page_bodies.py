@@ -13,6 +13,7 @@ from grader.record.studio import Studio, init_studio
 from grader.review import page_unload
 from grader.review.share import SHARED_VARIABLE
 from grader.review.state import open_workshop
+from grader.review.working import Looking
 from tests.record.kit import a_batch, add, three_pieces
 
 PAGES = ("page_bench", "page_unload", "page_clean", "page_load", "page_lists", "page_refires")
@@ -148,6 +149,18 @@ def test_a_piece_of_another_load_is_put_on_the_bench_with_its_load(
     assert not page.exception
     assert page.session_state["load"] == 1
     assert page.session_state["bench_order"] == ["K02", "K03", "K01"]
+
+
+def test_the_way_to_the_bench_is_one_button_before_and_after_the_end_of_the_look(
+    studio: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def way(*, running: bool) -> str:
+        monkeypatch.setattr(page_unload, "looking", lambda _: Looking(running, (), ""))
+        page = a_page("page_unload", studio.folder)
+        (button,) = [each for each in page.button if each.label.startswith("To the bench")]
+        return str(button.proto.id)
+
+    assert way(running=True) == way(running=False)
 
 
 def test_the_way_to_the_phone_is_told(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
