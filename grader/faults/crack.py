@@ -197,6 +197,8 @@ def find(evidence: Evidence) -> list[Finding]:
     """
     views = evidence.views
     unpainted = evidence.decorated is False or evidence.finish == "coloured"
+    # Where nobody says that a piece is painted, many lines may be the cracks of a broken pot.
+    may_be_drawing = evidence.decorated is True and not unpainted
     glossy = evidence.finish != "raw"
     slots = [_slots(view, unpainted=unpainted) for view in views]
     everywhere = [slot for own in slots for slot in own]
@@ -233,9 +235,7 @@ def find(evidence: Evidence) -> list[Finding]:
             alike = min(sum(_are_alike(part, slot) for slot in painted) for part in group)
             if alike >= _LINES and not any(hangs_alone(view, part.slot) for part in group):
                 certainty *= _AMONG_LINES * min(1.0, _MANY_LINES / alike)
-            # Where nobody says that the piece is painted they may be the cracks of a broken pot.
-            of_drawing = evidence.decorated is True and not unpainted
-            if of_drawing and _like_it_inside(view, group, lines) >= _INSIDE_LINES:
+            if may_be_drawing and _like_it_inside(view, group, lines) >= _INSIDE_LINES:
                 certainty *= _INSIDE_TRUST
             if _is_aslant(view, group):
                 certainty *= _ASLANT_TRUST

@@ -259,11 +259,8 @@ def find(evidence: Evidence) -> list[Finding]:
             if island.certainty > _LEAST_CERTAINTY and there < _SAME_PLACE_VIEWS:
                 told = _report(view, island, coloured=evidence.finish == "coloured")
                 # Among paint the step is that of the paint: it must not look like glazed clay.
-                seen = (told.shift_de00 or 0.0) > OBJECTED_DE00
-                if (
-                    seen
-                    or _share(view.zones.paint, _band_beside(view, island.island)) < _BESIDE_PAINT
-                ):
+                painted = _share(view.zones.paint, _band_beside(view, island.island))
+                if painted < _BESIDE_PAINT or (told.shift_de00 or 0.0) > OBJECTED_DE00:
                     out.append(told)
     return out
 
@@ -437,8 +434,7 @@ def _least_line(island: Island) -> float:
 
 def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     """Hold an island in clear glaze against bare clay."""
-    steps = island.steps
-    step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
+    step, low = _step(island)
     beside = _band_beside(view, island)
     painted_round = _share(view.zones.paint, beside)
     on_glaze = ~_at_paint(view, island, beside[1])
@@ -455,8 +451,7 @@ def _clear(view: ViewEvidence, island: Island, fine: bool) -> Bare:
     shut = _shut(island, rim, depth) * on_clay
     # What has no rim must be seen as it is.
     beside_matte = _without_sheen(island) if on_clay else island
-    steps = beside_matte.steps
-    step, low = float(np.median(steps)), float(np.quantile(steps, 0.15))
+    step, low = _step(beside_matte)
     rimmed = (
         rise(rim, _RIM)
         * rise(depth, _RIM_DEPTH)
@@ -534,8 +529,7 @@ def _without_sheen(island: Island) -> Island:
 
 def _shut(island: Island, rim: float, depth: float) -> float:
     """How far an island is told by its closed roll alone, the colours being alike; 0..1."""
-    steps = island.steps
-    low = float(np.quantile(steps, 0.15))
+    step, low = _step(island)
     return (
         _ROLLED_TRUST
         * rise(island.diameter_mm, _SHUT_SIZE_MM)
@@ -543,7 +537,7 @@ def _shut(island: Island, rim: float, depth: float) -> float:
         * rise(depth, _SHUT_DEPTH)
         * rise(low, _SHUT_STEP)
         * rise(low / max(island.grain, 1e-3), _SHUT_GRAINS)
-        * (1.0 - rise(float(np.median(steps)), _SHUT_GLEAM))
+        * (1.0 - rise(step, _SHUT_GLEAM))
     )
 
 
@@ -657,6 +651,12 @@ def _unevenness(island: Island, on_glaze: Mask) -> float:
     """How far the step along an outline, or along its part on glaze, is not that of one; 0..1."""
     uneven = rise(_spread(island.steps), _UNEVEN)
     return min(uneven, rise(_spread(island.steps[on_glaze]), _GLAZE_UNEVEN))
+
+
+def _step(island: Island) -> tuple[float, float]:
+    """Median step along an outline, and the one that all but its lowest seventh reaches."""
+    median, low = np.quantile(island.steps, (0.5, 0.15))
+    return float(median), float(low)
 
 
 def _spread(steps: NDArray[np.float64]) -> float:

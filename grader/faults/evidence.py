@@ -85,6 +85,25 @@ def window_of(region: Mask, corner: tuple[int, int]) -> tuple[slice, slice]:
     return slice(corner[0], corner[0] + height), slice(corner[1], corner[1] + width)
 
 
+def off_clay(view: ViewEvidence, at: tuple[slice, slice]) -> NDArray[np.float32]:
+    """The two log-chromaticities and the tone of a window, less those of the clay there.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    at : tuple of slice
+        Rows and columns of the working picture.
+
+    Returns
+    -------
+    ndarray of float32, shape (h, w, 3)
+    """
+    surface, zones = view.surface, view.zones
+    return np.dstack(
+        [surface.chroma[at] - zones.clay_chroma[at], surface.tone[at] - zones.clay_tone[at]]
+    )
+
+
 def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     """Zone in which most of a region lies.
 

@@ -20,7 +20,7 @@ from skimage.morphology import reconstruction
 
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, off_clay, window_of
 from grader.faults.lines import RING_BEND
 from grader.faults.spots import Spot, bell_steepness, enclosed, find_spots, framed, local_median
 from grader.findings import Finding
@@ -526,10 +526,8 @@ def _of_beside(dot: _Dot) -> NDArray[np.float64]:
 
 def _of_clay(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> NDArray[np.float64]:
     """Share of the light of the clay there that a region returns, in red, green and blue."""
-    at, zones = window_of(region, corner), view.zones
-    chroma = (view.surface.chroma[at] - zones.clay_chroma[at])[region]
-    tone = (view.surface.tone[at] - zones.clay_tone[at])[region]
-    return np.asarray(light_of(np.median(chroma, axis=0), np.median(tone)), np.float64)
+    off = np.median(off_clay(view, window_of(region, corner))[region], axis=0)
+    return np.asarray(light_of(off[:2], off[2]), np.float64)
 
 
 def _wall_mm2(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> float:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from grader import channels
 from grader.colour.difference import OBJECTED_DE00
 from grader.faults.coats import find_coat
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
+from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, off_clay, window_of
 from grader.faults.milk import UNEVEN, change_beside, pool_below, pools_at_foot
 from grader.faults.soft import (
     HEMMED,
@@ -310,10 +310,10 @@ def _is_drawn(
     """Whether paint of the colour of a veil is to be seen nearly all round the piece."""
     at = window_of(mask, corner)
     free = mask & ~view.zones.painted[at]
-    own = np.median(_off_clay(view, at)[free if free.any() else mask], axis=0)
+    own = np.median(off_clay(view, at)[free if free.any() else mask], axis=0)
     drawn = 0
     for side in sides:
-        off = np.abs(_off_clay(side, np.s_[:, :]) - own)
+        off = np.abs(off_clay(side, np.s_[:, :]) - own)
         alike = (channels.largest(off[..., :2]) < _PAINT_APART[0]) & (off[..., 2] < _PAINT_APART[1])
         paint = side.zones.paint
         if side is view:
@@ -323,14 +323,6 @@ def _is_drawn(
             paint = paint & ~np.isin(labels, np.setdiff1d(labels[at][near], [0]))
         drawn += float((alike & paint).sum()) > _PAINT_MM2 * side.surface.px_per_mm**2
     return drawn >= _PAINT_SIDES
-
-
-def _off_clay(view: ViewEvidence, at: tuple[slice, slice]) -> NDArray[np.float32]:
-    """The two log-chromaticities and the tone of a window, less those of the clay there."""
-    surface, zones = view.surface, view.zones
-    return np.dstack(
-        [surface.chroma[at] - zones.clay_chroma[at], surface.tone[at] - zones.clay_tone[at]]
-    )
 
 
 def _shines(view: ViewEvidence, fields: NDArray[np.float32], region: Mask, brighter: float) -> bool:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from grader import faults
 from grader.faults import Evidence, pool_tint
+from grader.faults.evidence import off_clay
 from grader.findings import Finding
 from tests.faults import made
 
@@ -208,7 +209,7 @@ def test_what_is_drawn_in_its_colour_round_the_piece_is_no_veil(
     evidence = made.seen(*sides)
     views = []
     for side, view in enumerate(evidence.views):
-        off = pool_tint._off_clay(view, np.s_[:, :])
+        off = off_clay(view, np.s_[:, :])
         paint = (off[..., 1] > 0.03) & view.zones.wall & (side in drawn_on)
         views.append(dataclasses.replace(view, zones=dataclasses.replace(view.zones, paint=paint)))
     seen = pool_tint.find(dataclasses.replace(evidence, views=tuple(views)))
