@@ -147,14 +147,15 @@ def find_lip(
     turn = np.linspace(-_REACH, _REACH, _PLACES)
     along, rise = np.sin(turn), np.cos(turn)
     on_axis = np.abs(along) < _MIDDLE
+    tops = surface.mask.argmax(0)
     best: Lip | None = None
     for row in range(first + 1, first + int(_DEEPEST * tall), max(1, tall // _ROWS)):
-        for middle in (axis, float(middles[row])):
+        for middle in dict.fromkeys((axis, float(middles[row]))):
             across = float(min(middle - left[row], right[row] - middle))
             if not across > _PLACES / 4:
                 continue
             columns = np.round(middle + across * along).astype(int)
-            top = surface.mask[:, columns].argmax(0)
+            top = tops[columns]
             most = min(_ROUNDEST * across, row - first + _FAR_SLACK * across)
             deep = np.arange(_FLATTEST * across, most, across / 100)[:, None]
             if not len(deep):
@@ -164,21 +165,28 @@ def find_lip(
             # Square to the line, which falls ever more steeply toward its sides.
             off = np.abs(row - deep * rise - top) / np.hypot(1, deep / across * along / rise)
             on_far = off < allowed
-            near_rows = row + deep * rise
-            at = np.clip(np.round(near_rows).astype(int), 0, last)
-            on_near = edges[at, columns] & (near_rows > top + slack)
-            far, near = on_far.mean(1), on_near.mean(1)
-            fits = (far >= _FAR_SHARE) & (near >= _NEAR_SHARE)
+            far = on_far.mean(1)
             sides = [on_far[:, side].mean(1) for side in (along <= 0, along >= 0)]
-            fits &= np.maximum(*sides) > _WHOLE_SIDE
-            fits &= (off < allowed / 2)[:, on_axis].mean(1) > _ON_AXIS
             below = np.clip(row + deep[:, 0] / 2, 0, last).astype(int)
             wide = np.minimum(middle - left[below], right[below] - middle)
+            fits = (far >= _FAR_SHARE) & (np.maximum(*sides) > _WHOLE_SIDE)
+            fits &= (off < allowed / 2)[:, on_axis].mean(1) > _ON_AXIS
             fits &= wide < _FLARE * across
+            # Few depths follow the silhouette: only of those the near half is looked at.
             if not fits.any():
                 continue
-            index = int(np.where(fits, far + near, 0).argmax())
-            found = float(far[index]), float(near[index])
-            if best is None or sum(found) >= best.far + best.near:
-                best = Lip((middle, float(row)), across, float(deep[index, 0]), *found)
+            deep, far = deep[fits], far[fits]
+            near_rows = row + deep * rise
+            at = np.clip(np.round(near_rows).astype(int), 0, last)
+            near = (edges[at, columns] & (near_rows > top + slack)).mean(1)
+            both = np.where(near >= _NEAR_SHARE, far + near, 0)
+            index = int(both.argmax())
+            if both[index] > 0 and (best is None or both[index] >= best.far + best.near):
+                best = Lip(
+                    (middle, float(row)),
+                    across,
+                    float(deep[index, 0]),
+                    float(far[index]),
+                    float(near[index]),
+                )
     return best

@@ -51,6 +51,11 @@ _SEED_SHARE = 0.42
 _BEYOND_CLAY = 1.35
 """Share of clay above which a mark is white paint on the same line: flakes measure 0.5 to 1.25."""
 
+_HUE_OF_CLAY = 0.15
+"""Where the middle of a mark has the hue of the clay to this share of the way from paint to clay,
+its hue tells how much clay it shows: in a large field of paint, with no clay near by, the light on
+the wall is known too badly for tone to tell. White on cobalt lies 0.2 off."""
+
 _FAINT = 0.3
 _ISLAND_MM = 5.0
 """Down to this share of clay an island is no longer than the largest flake and its blur."""
@@ -78,7 +83,7 @@ _ROUND_UPTO_MM = (2.4, 4.0)
 flake of 2 mm is rarely so round, and the larger a mark the likelier it was drawn."""
 
 _LONG = 3.6
-"""Lines of a drawing are longer than this many widths."""
+"""Lines of a drawing are longer than this many widths, as they lie on the wall."""
 
 _SLIT, _SLIT_SHOWS = 2.1, 0.85
 """Longer than so many widths, and so narrow that the lens lets it show but this share of clay, it
@@ -311,7 +316,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     in_line = _in_line(spots)
     for number, spot in enumerate(spots):
         # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-        if not _is_flake(view, spot, corner, burnt) or extent[spot.peak_at] > px(_ISLAND_MM):
+        if not _is_flake(view, spot, corner, burnt, mixed) or extent[spot.peak_at] > px(_ISLAND_MM):
             continue
         if enclosed(clayness, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
             continue
@@ -383,7 +388,7 @@ def _on_two_paints(
     for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
         if (
             spot.diameter_px < _AS_CLAY_PX
-            or not _is_flake(view, spot, corner, burnt)
+            or not _is_flake(view, spot, corner, burnt, mixed)
             or extent[spot.peak_at] > px(_ISLAND_MM)
         ):
             continue
@@ -647,19 +652,24 @@ def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
     return (fit + near).astype(np.float32)
 
 
-def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int], burnt: Plane) -> bool:
+def _is_flake(
+    view: ViewEvidence, spot: Spot, corner: tuple[int, int], burnt: Plane, mixed: _Mixed
+) -> bool:
     surface = view.surface
     at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
-    if spot.width_px < _LEAST_PX or spot.length_px > _LONG * max(spot.width_px, 1.0):
+    stretch = float(view.zones.stretch[at])
+    if spot.width_px < _LEAST_PX or spot.length_px > _LONG * spot.width_px * _upright(
+        spot, stretch
+    ):
         return False
-    if spot.length_px > _SLIT * spot.width_px and spot.peak < _SLIT_SHOWS:
+    shows = _clay_shown(spot, mixed)
+    if spot.length_px > _SLIT * spot.width_px and shows < _SLIT_SHOWS:
         return False
     blurred = _STEEP_OF_BELL * bell_steepness(spot.diameter_px)
     least = float(np.interp(spot.diameter_px, _BELL_PX, (blurred, _STEEP)))
-    if spot.steepness < least or spot.peak > _BEYOND_CLAY:
+    if spot.steepness < least or shows > _BEYOND_CLAY:
         return False
     # Near the edge of the pot a field of clay between two strokes looks as narrow as a flake.
-    stretch = float(view.zones.stretch[at])
     if spot.width_px * stretch > surface.px(_LARGEST_MM):
         return False
     large = spot.diameter_px > max(_ROUND_PX, surface.px(_ROUND_MM))
@@ -667,6 +677,21 @@ def _is_flake(view: ViewEvidence, spot: Spot, corner: tuple[int, int], burnt: Pl
     if large and spot.ellipse_fit > round_from and spot.solidity > 0.94:
         return False
     return enclosed(burnt, spot, surface.px(_RING_MM), below=0.5) >= _UNBURNT
+
+
+def _upright(spot: Spot, stretch: float) -> float:
+    """By how much the turn of the wall makes a mark look longer for its width; 1 for a level one."""
+    _, (level, upright) = _axis(spot)
+    return max(1.0, stretch * float(upright**2) + float(level**2) / stretch)
+
+
+def _clay_shown(spot: Spot, mixed: _Mixed) -> float:
+    """Share of clay at the middle of a mark: by its hue where that is the hue of the clay."""
+    core = _core(spot)
+    if spot.diameter_px < _CORE_PX or core.sum() < 4:
+        return spot.peak
+    hue = float(np.median(mixed.hue_share[window_of(spot.region, spot.corner)][core]))
+    return hue if abs(hue - 1.0) < _HUE_OF_CLAY else spot.peak
 
 
 def _at(spot: Spot, corner: tuple[int, int]) -> tuple[int, int]:
@@ -694,7 +719,7 @@ def _report(
     if not _core_is_clay(view, spot, at, mixed, ring, island=bite is None):
         return None
     blurred = 1.0 - _let_in(spot.width_px / 2, _CORE_BLUR_PX)
-    if bite is None and spot.peak < _OF_BLURRED * blurred:
+    if bite is None and _clay_shown(spot, mixed) < _OF_BLURRED * blurred:
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))

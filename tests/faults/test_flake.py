@@ -320,3 +320,16 @@ def test_long_flakes_among_shorter_ones_are_flakes() -> None:
     found = flake.find(made.seen(picture, picture, decorated=True))
     assert sum((each.diameter_mm or 0) > 3.0 for each in found) >= 5
     assert len(found) > 20
+
+
+@pytest.mark.parametrize("light", [0.45, 2.0])
+def test_in_a_dip_whose_light_no_clay_tells_the_hue_does(light: float) -> None:
+    """Toward the foot the lamp falls off, or a pale table shines: all clay is far above it."""
+    _, down_mm = made.places_mm()
+    fall = np.clip((down_mm - 36.0) / 20.0, 0.0, 1.0)
+    lit = np.exp(np.log(light) * fall)[..., None]
+    walls = made.dipped(made.BUFF, made.BROWN)
+    walls = [made.lay(walls[0], made.island((20, 55), 2.0, seed=3), made.BUFF), *walls[1:]]
+    found = flake.find(made.seen(*[wall * lit for wall in walls], decorated=True))
+    assert [each.view for each in found] == ["front"]
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (20, 55))) < 1.2
