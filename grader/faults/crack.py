@@ -15,6 +15,7 @@ from operator import itemgetter
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from grader.colour.difference import ciede2000
@@ -61,7 +62,8 @@ _LENGTH_OUT_MM = (2.5, 5.0)
 _OUT_MM, _OUT_ACROSS, _FACING = 0.8, 0.7, 0.5
 """The same of a line that runs out over the lip or the foot of a side: cracks begin there (common
 practice, no source). It ends so near that edge, goes away from it for so much of its length, and so
-much of it lies where the wall is not turned away."""
+much of it lies where the wall is not turned away. Of a lip seen from above the edge is that of the
+opening, and `_LIP_MM` the breadth of its rounding, whose light may hide the line."""
 
 _DRAWN = 0.1
 _DRAWN_ALONE = 0.7
@@ -395,13 +397,20 @@ def _runs_out(view: ViewEvidence, line: Line) -> bool:
     if view.skin is None or view.zones.facing[line.pixels(surface.mask.shape)].mean() < _FACING:
         return False
     cols, rows = np.round(line.path[[0, -1]]).astype(int).T
-    columns = surface.mask[:, cols]
-    low = len(columns) - 1 - columns[::-1].argmax(axis=0)
+    columns, opening = surface.mask[:, cols], view.zones.inside[:, cols]
     across = _OUT_ACROSS * surface.px(line.length_mm)
+    edges = [(_lowest(columns) - rows, _OUT_MM), (rows - columns.argmax(axis=0), _OUT_MM)]
+    if opening.any(axis=0).all():
+        edges.append((rows - _lowest(opening), _LIP_MM))
     return any(
-        bool(((away < surface.px(_OUT_MM)) & (away[::-1] > away + across)).any())
-        for away in (np.abs(low - rows), np.abs(rows - columns.argmax(axis=0)))
+        bool(((np.abs(away) < surface.px(near_mm)) & (away[::-1] > away + across)).any())
+        for away, near_mm in edges
     )
+
+
+def _lowest(columns: Mask) -> NDArray[np.intp]:
+    """Lowest row of each column of a mask."""
+    return np.asarray(len(columns) - 1 - columns[::-1].argmax(axis=0))
 
 
 def _certainty(group: Sequence[_Part], long_mm: tuple[float, float]) -> float:

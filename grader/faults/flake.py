@@ -180,6 +180,10 @@ _BITE_CONTRAST = 2 * _LEAST_CONTRAST
 """Distance of paint from clay from which an outline has a shape of its own: a veil of glaze or the
 shadow along the silhouette, taken for faint paint, is bounded by noise."""
 
+_SHADOW = 0.7
+"""The same down to which the shadow of a handle may pass for paint: a quarter of the light is left
+in it, and its hue stays that of the clay. Black and cobalt lie further off."""
+
 _STEEPEST = 2.0
 """Seen at more than 60 degrees the round bay of a drawing looks as narrow as a bite."""
 
@@ -438,6 +442,7 @@ def _bitten(
     bites, outline_mm = find_bites(plane, surface.px_per_mm)
     usable = (zones.stretch[window] < _STEEPEST) & ~surface.glare[window] & zones.wall[window]
     usable &= contrast > _BITE_CONTRAST
+    usable &= ~view.shade[window] | (contrast > _SHADOW) | (mixed.hue_share > _BITTEN)
     kept = []
     for bite in bites:
         at = window_of(bite.region, bite.corner)
@@ -680,7 +685,7 @@ def _is_flake(
 
 
 def _upright(spot: Spot, stretch: float) -> float:
-    """By how much the turn of the wall makes a mark look longer for its width; 1 for a level one."""
+    """By how much a mark looks longer for its width as the wall turns; 1 for a level one."""
     _, (level, upright) = _axis(spot)
     return max(1.0, stretch * float(upright**2) + float(level**2) / stretch)
 
@@ -719,7 +724,7 @@ def _report(
     if not _core_is_clay(view, spot, at, mixed, ring, island=bite is None):
         return None
     blurred = 1.0 - _let_in(spot.width_px / 2, _CORE_BLUR_PX)
-    if bite is None and _clay_shown(spot, mixed) < _OF_BLURRED * blurred:
+    if bite is None and spot.peak < _OF_BLURRED * blurred:
         return None
     # Below 5 px across, noise and blur share the mark; near the floor it is a guess.
     sharp = float(np.clip((spot.diameter_px - 2.0) / 3.5, 0.0, 1.0))

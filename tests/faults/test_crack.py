@@ -631,6 +631,25 @@ def test_a_hairline_is_one_where_it_runs_out_over_the_edge(
     assert (max((each.certainty for each in found), default=0.0) > 0.42) == is_crack
 
 
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize(("above_mm", "is_crack"), [(2.0, True), (-1.0, True), (5.0, False)])
+def test_a_hairline_is_one_where_it_comes_over_the_near_lip(
+    above_mm: float, is_crack: bool, seed: int
+) -> None:
+    """Seen from above that edge is the opening's, less where the lamp shines on its rounding."""
+    picture = made.crack(made.wall(), (22, 20), length_mm=7, width_mm=0.1, seed=seed)
+    evidence = made.seen(picture)
+    (view,) = evidence.views
+    mask = view.surface.mask
+    rim = mask.any(axis=1).argmax() + (20 - above_mm) * made.PX_PER_MM
+    opening = mask & (np.arange(len(mask)) < rim)[:, None]
+    zones = dataclasses.replace(view.zones, inside=opening)
+    found = crack.find(
+        dataclasses.replace(evidence, views=(dataclasses.replace(view, zones=zones),))
+    )
+    assert (max((each.certainty for each in found), default=0.0) > 0.42) == is_crack
+
+
 @pytest.mark.parametrize(("at_handle", "is_told"), [(False, True), (True, False)])
 def test_the_foot_of_a_roll_stands_for_an_island_of_the_colour_of_its_glaze(
     at_handle: bool, is_told: bool

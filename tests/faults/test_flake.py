@@ -322,14 +322,34 @@ def test_long_flakes_among_shorter_ones_are_flakes() -> None:
     assert len(found) > 20
 
 
-@pytest.mark.parametrize("light", [0.45, 2.0])
-def test_in_a_dip_whose_light_no_clay_tells_the_hue_does(light: float) -> None:
-    """Toward the foot the lamp falls off, or a pale table shines: all clay is far above it."""
+@pytest.mark.parametrize(("light", "sizes_mm"), [(2.0, [2.0]), (0.6, [1.4, 1.4, 1.4])])
+def test_in_a_dip_whose_light_no_clay_tells_the_hue_does(
+    light: float, sizes_mm: list[float]
+) -> None:
+    """Toward the foot a pale table shines, or the lamp falls off: all clay is far above it. Where
+    less of it seems to show, a long flake is still no slit."""
     _, down_mm = made.places_mm()
     fall = np.clip((down_mm - 36.0) / 20.0, 0.0, 1.0)
     lit = np.exp(np.log(light) * fall)[..., None]
     walls = made.dipped(made.BUFF, made.BROWN)
-    walls = [made.lay(walls[0], made.island((20, 55), 2.0, seed=3), made.BUFF), *walls[1:]]
+    for number, size_mm in enumerate(sizes_mm):
+        bare = made.island((20 + number, 55), size_mm, seed=3)
+        walls[0] = made.lay(walls[0], bare, made.BUFF)
     found = flake.find(made.seen(*[wall * lit for wall in walls], decorated=True))
     assert [each.view for each in found] == ["front"]
-    assert np.hypot(*np.subtract(made.place_mm(found[0]), (20, 55))) < 1.2
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (21, 55))) < 2.0
+
+
+@pytest.mark.parametrize(("paint", "found"), [(made.COBALT, True), (None, False)])
+def test_a_bay_in_the_shadow_of_a_handle_is_no_bite(
+    paint: tuple[float, float, float] | None, found: bool
+) -> None:
+    """Lit clay between the bluish shadows of rings; but paint comes off in a shadow, too."""
+    shadow = (0.28 * made.BUFF[0], 0.3 * made.BUFF[1], 0.32 * made.BUFF[2])
+    front = _bare(_field(made.wall(), paint or shadow), (24, 20.6), 2.4)
+    walls = [_field(made.wall(seed=seed), paint or shadow) for seed in (1, 2, 3)]
+    evidence = made.seen(front, *walls, decorated=True)
+    views = tuple(replace(each, shade=np.ones_like(each.shade)) for each in evidence.views)
+    assert bool(flake.find(replace(evidence, views=views))) is found
+    # The same dark field in full light is paint.
+    assert flake.find(evidence)
