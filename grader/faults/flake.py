@@ -303,6 +303,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
     ]
     corner = (int(window[0].start), int(window[1].start))
+    view = _with_near_clay(view, window)
     clay_tone = _tone_of_clay(view, window)
     mixed = _unmixed(view, window, clay_tone)
     clayness, departure, contrast = mixed.clayness, mixed.departure, mixed.contrast
@@ -310,38 +311,50 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     where = view.zones.painted[window] & (contrast > mixed.least_contrast)
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
-    extent = _extent_px(clayness)
     bare = (~view.zones.paint[window]).astype(np.float32)
     burnt = _burnt_clay(view, window, mixed).astype(np.float32)
     other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
+    # A flake that touches an eye is one mark with its white, which is lighter than any clay.
+    light = (clayness > _SEED_SHARE) & (mixed.lighter > _LIGHTER_THAN_CLAY)
+    parted = np.where(grow(light, _EDGE_PX), 0, clayness).astype(np.float32)
     out: list[Finding] = []
-    spots = list(find_spots(clayness, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM)))
     slits: list[Finding] = []
-    in_line = _in_line(spots)
-    for number, spot in enumerate(spots):
-        # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-        if not _is_flake(view, spot, corner, burnt, mixed) or extent[spot.peak_at] > px(_ISLAND_MM):
-            continue
-        if enclosed(clayness, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
-            continue
-        # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
-        # shows its own colour in the middle.
-        if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
-            continue
-        # A furrow in shadow is darker clay, whatever the paint between furrows is.
-        if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
-            continue
-        ring = _against_ring(view, spot, _at(spot, corner))
-        if not ring.surely_clay:
-            small = spot.diameter_px < _BLENDED_PX
-            if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
+    spots: list[Spot] = []
+    for plane in (clayness, parted):
+        extent = _extent_px(plane)
+        own = [
+            spot
+            for spot in find_spots(plane, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM))
+            if not any(_holds(other, spot) for other in spots)
+        ]
+        in_line = _in_line(own)
+        for number, spot in enumerate(own):
+            # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
+            if (
+                not _is_flake(view, spot, corner, burnt, mixed)
+                or extent[spot.peak_at] > px(_ISLAND_MM)
+                or enclosed(plane, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED
+            ):
                 continue
-            if _is_rim(spot, clayness, departure):
+            # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
+            # shows its own colour in the middle.
+            if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
                 continue
-        report = _report(view, spot, corner, mixed, ring)
-        # One mark may peak twice.
-        if report is not None and not any(_is_same(report, other) for other in (*out, *slits)):
-            (slits if number in in_line else out).append(report)
+            # A furrow in shadow is darker clay, whatever the paint between furrows is.
+            if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
+                continue
+            ring = _against_ring(view, spot, _at(spot, corner))
+            if not ring.surely_clay:
+                small = spot.diameter_px < _BLENDED_PX
+                if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
+                    continue
+                if _is_rim(spot, clayness, departure):
+                    continue
+            report = _report(view, spot, corner, mixed, ring)
+            # One mark may peak twice.
+            if report is not None and not any(_is_same(report, other) for other in (*out, *slits)):
+                (slits if number in in_line else out).append(report)
+        spots += own
     # Of many flakes some lie in line by chance.
     if len(out) > len(slits):
         out += slits
@@ -351,6 +364,13 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
         for spot in spots
     )
     return out, _bitten(view, window, mixed, where, white)
+
+
+def _holds(spot: Spot, other: Spot) -> bool:
+    """Whether the peak of another spot lies in this one."""
+    row, col = (at - low for at, low in zip(other.peak_at, spot.corner, strict=True))
+    height, width = spot.region.shape
+    return 0 <= row < height and 0 <= col < width and bool(spot.region[row, col])
 
 
 def _burnt_clay(view: ViewEvidence, window: tuple[slice, slice], mixed: _Mixed) -> Mask:
@@ -387,6 +407,10 @@ def _on_two_paints(
     like = mixed.like_clay
     # What is neither clay nor the paint that most of the surroundings are.
     other = ((mixed.departure > 0.5) & (like <= 0)).astype(np.float32)
+    # Nor is clay whose sheen is not like it; another flake near by is an island, too.
+    bare = ~view.zones.paint[window_of(where, corner)] & (mixed.lighter < _LIGHTER_THAN_CLAY)
+    far = _extent_px(bare.astype(np.float32)) > px(_ISLAND_MM)
+    goes_on = (bare & far).astype(np.float32)
     extent = _extent_px(like)
     out: list[Finding] = []
     for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
@@ -398,7 +422,7 @@ def _on_two_paints(
             continue
         if any(
             enclosed(plane, spot, px(_RING_MM), below=below) < _ENCLOSED
-            for plane, below in ((like, 0.5 * spot.peak), (mixed.like_hue, 0.5))
+            for plane, below in ((like, 0.5 * spot.peak), (mixed.like_hue, 0.5), (goes_on, 0.5))
         ):
             continue
         if enclosed(other, spot, px(2 * _RING_MM), below=0.5) > 1 - _OTHER_COLOUR:
@@ -643,18 +667,33 @@ def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:
     return np.dstack([chroma, tone * np.float32(_TONE_WEIGHT)])
 
 
+def _with_near_clay(view: ViewEvidence, window: tuple[slice, slice]) -> ViewEvidence:
+    """The view with the chroma that the clay has near each place of a window: what shines back from
+    table and drawing is not the same all over the wall."""
+    clay_chroma = view.zones.clay_chroma.copy()
+    for channel in range(2):
+        measured, fit = view.surface.chroma[window][..., channel], clay_chroma[window][..., channel]
+        clay_chroma[window][..., channel] = fit + _near_clay(view, window, measured - fit, 0.1)
+    return replace(view, zones=replace(view.zones, clay_chroma=clay_chroma))
+
+
 def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
     """Tone the clay would have here: from the clay around, with the smooth fit behind it."""
-    surface, zones = view.surface, view.zones
-    clay = (zones.wall & ~zones.painted)[window]
-    fit = zones.clay_tone[window]
-    rest = np.where(clay, surface.tone[window] - fit, 0).astype(np.float32)
-    # Specks would darken the mean.
-    rest = np.clip(rest, -0.3, 0.3)
-    sigma = surface.px(8.0)
+    fit = view.zones.clay_tone[window]
+    return fit + _near_clay(view, window, view.surface.tone[window] - fit, 0.3)
+
+
+def _near_clay(
+    view: ViewEvidence, window: tuple[slice, slice], rest: NDArray[np.float32], most: float
+) -> Plane:
+    """Mean of what is left of the clay near each place; of specks `most` at most, which would else
+    shift it."""
+    clay = (view.zones.wall & ~view.zones.painted)[window]
+    kept = np.where(clay, np.clip(rest, -most, most), 0).astype(np.float32)
+    sigma = view.surface.px(8.0)
     weight = cv2.GaussianBlur(clay.astype(np.float32), (0, 0), sigma)
-    near = cv2.GaussianBlur(rest, (0, 0), sigma) / np.maximum(weight, 0.02)
-    return (fit + near).astype(np.float32)
+    near = cv2.GaussianBlur(kept, (0, 0), sigma) / np.maximum(weight, 0.02)
+    return np.asarray(near, np.float32)
 
 
 def _is_flake(

@@ -143,8 +143,8 @@ def test_a_slit_between_two_strokes_that_touch_is_no_flake() -> None:
         gap = made.ellipse((24, 31), wide_mm, long_mm)
         return len(flake.find(made.seen(made.lay(walls[0], gap, made.BUFF), *walls[1:])))
 
-    assert found(0.38, 1.6) == 0
-    assert found(0.78, 0.78) == 1
+    assert found(0.3, 1.6) == 0
+    assert found(0.7, 0.7) == 1
 
 
 def test_red_clay_in_pink_paint_is_seen() -> None:
@@ -353,3 +353,30 @@ def test_a_bay_in_the_shadow_of_a_handle_is_no_bite(
     assert bool(flake.find(replace(evidence, views=views))) is found
     # The same dark field in full light is paint.
     assert flake.find(evidence)
+
+
+def test_a_flake_that_touches_an_eye_is_one() -> None:
+    """With the white of the eye it makes a mark that is longer than any flake."""
+    walls = [
+        made.lay(field, made.ellipse((28, 31), 5, 5), (0.8, 0.79, 0.76))
+        for field in (_field(made.wall(seed=seed), made.BLACK) for seed in range(4))
+    ]
+    front = made.lay(walls[0], made.island((24.8, 31), 1.8, seed=3), made.BUFF)
+    found = flake.find(made.seen(front, *walls[1:], decorated=True))
+    assert [each.view for each in found] == ["front"]
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (24.6, 31))) < 1.2
+
+
+def test_clay_has_the_hue_that_it_has_near_by() -> None:
+    """A table of wood shines back on the part of a drawing that lies above it, and on the clay."""
+    right_mm, down_mm = made.places_mm()
+    near = np.exp(-((np.hypot(right_mm - 24, down_mm - 30) / 16) ** 2))[..., None]
+    warm = np.exp(0.3 * near * np.array((1.0, 0.0, -1.0)))
+    pink = (0.62, 0.27, 0.22)
+    walls = [
+        made.lay(made.wall(seed=seed), made.ellipse((24, 30), 13, 10), pink) for seed in range(4)
+    ]
+    front = made.lay(walls[0], made.island((23, 31), 2.2, seed=3), made.BUFF)
+    found = flake.find(made.seen(*[each * warm for each in (front, *walls[1:])], decorated=True))
+    assert [each.view for each in found] == ["front"]
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (23, 31))) < 1.2
