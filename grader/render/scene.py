@@ -32,7 +32,8 @@ from .piece import MadePiece
 from .settings import Lamp, Material, Setting, material_tile, room_light
 from .tones import planckian_rgb
 
-# Dr.Jit's code needs LLVM 17 or newer: version 16 aborts the whole process on this renderer.
+# Dr.Jit's code needs LLVM 17 or newer: version 16 aborts the whole process on this renderer, and so
+# does the variant that needs none (mitsuba 3.9.1: its threads meet in the passes written in Python).
 _LLVM_MIN = 17
 # One path may not bring more light than this, some eight times that of white paper: a lone wild
 # path must not leave a white dot that reads as a fault.
@@ -61,7 +62,7 @@ _GLAZE = {
 
 
 class RendererMissingError(GraderError):
-    """The path tracer is not installed."""
+    """The path tracer, or the compiler that it needs, is not installed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ class Picture:
 
 
 def load_mitsuba() -> Any:
-    """Import mitsuba and choose the fastest variant that works here.
+    """Import mitsuba and choose the variant that works here.
 
     Returns
     -------
@@ -91,11 +92,17 @@ def load_mitsuba() -> Any:
     Raises
     ------
     RendererMissingError
-        mitsuba is not installed.
+        mitsuba is not installed, or no LLVM that it can use.
     """
     library = _find_llvm()
-    if library:
-        os.environ.setdefault("DRJIT_LIBLLVM_PATH", library)
+    if library is None:
+        raise RendererMissingError(
+            f"The path tracer needs LLVM {_LLVM_MIN} or newer, and none was found",
+            where="libLLVM",
+            remedy="Install it (Debian: apt install libllvm19), or name its file in "
+            "DRJIT_LIBLLVM_PATH",
+        )
+    os.environ.setdefault("DRJIT_LIBLLVM_PATH", library)
     try:
         import mitsuba
     except ImportError as error:
@@ -105,7 +112,7 @@ def load_mitsuba() -> Any:
             remedy="Install it with: pip install 'unload-grader[samples]'",
         ) from error
     if mitsuba.variant() is None:
-        mitsuba.set_variant("llvm_ad_rgb" if library else "scalar_rgb")
+        mitsuba.set_variant("llvm_ad_rgb")
     return mitsuba
 
 

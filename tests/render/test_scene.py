@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from grader.render import scene
 from grader.render.camera import develop, frame_view
 from grader.render.canvas import PAINTED
 from grader.render.piece import make_piece
@@ -29,6 +30,14 @@ def test_framing_keeps_every_point_in_the_picture() -> None:
 def test_marker_is_twenty_millimetres() -> None:
     # The card is drawn in whole texels; the truth of each picture carries the side as drawn.
     assert abs(marker_side_mm() - MARKER_MM) <= 0.101
+
+
+def test_without_its_compiler_the_renderer_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(scene, "_find_llvm", lambda: None)
+    with pytest.raises(scene.RendererMissingError, match="LLVM 17 or newer.*libllvm19"):
+        scene.load_mitsuba()
 
 
 def test_a_rendered_view_agrees_with_its_labels() -> None:
