@@ -47,7 +47,7 @@ from grader.surface import Surface, read_surface
 from grader.target import Colour, Target, read_target
 from grader.zones import Zones, find_zones
 
-ANALYSIS_VERSION = 23
+ANALYSIS_VERSION = 24
 """Raised whenever the same photo may give other findings; kept with every record."""
 
 _LOST_OUTLINE = 0.15

@@ -8,6 +8,7 @@ a table behind, lens blur, noise, eight bits; then the project's own code reads 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import cv2
 import numpy as np
@@ -48,10 +49,14 @@ TABLE = (0.23, 0.24, 0.25)
 
 def wall(colour: Sequence[float] = BUFF, seed: int = 0) -> Picture:
     """An even wall of one colour with a fired clay's fine grain of 2 %."""
-    size = _SIZE
-    grain = np.random.default_rng(seed).standard_normal((size[0] // 4, size[1] // 4))
-    grain = cv2.resize(grain, size[::-1], interpolation=cv2.INTER_CUBIC)
-    return np.asarray(np.array(colour) * (1 + 0.02 * grain[..., None]))
+    return np.asarray(np.array(colour) * _grain(seed)[..., None])
+
+
+@cache
+def _grain(seed: int) -> NDArray[np.float64]:
+    """Light of a wall over its mean; the tests of a file ask for few seeds, and often."""
+    coarse = np.random.default_rng(seed).standard_normal((_SIZE[0] // 4, _SIZE[1] // 4))
+    return 1 + 0.02 * cv2.resize(coarse, _SIZE[::-1], interpolation=cv2.INTER_CUBIC)
 
 
 def dipped(clay: Sequence[float], slip: Sequence[float]) -> list[Picture]:

@@ -19,6 +19,7 @@ Picture = NDArray[np.float64]
 
 def _soft(top_mm: float, bottom_mm: float, middle_mm: float = 24, half_mm: float = 13) -> Picture:
     right, down = made.places_mm()
+    right, down = right[:1], down[:, :1]
     soft = 1 / (1 + np.exp(-(down - top_mm) / 1.2)) / (1 + np.exp((down - bottom_mm) / 1.2))
     return np.asarray(soft * np.exp(-(((right - middle_mm) / half_mm) ** 4)))
 
