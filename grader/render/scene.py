@@ -33,7 +33,7 @@ from .settings import Lamp, Material, Setting, material_tile, room_light
 from .tones import planckian_rgb
 
 # Dr.Jit's code needs LLVM 17 or newer: version 16 aborts the whole process on this renderer, and so
-# does the variant that needs none (mitsuba 3.9.1: its threads meet in the passes written in Python).
+# does the variant without (mitsuba 3.9.1: its threads meet in the passes written in Python).
 _LLVM_MIN = 17
 # One path may not bring more light than this, some eight times that of white paper: a lone wild
 # path must not leave a white dot that reads as a fault.

@@ -36,7 +36,7 @@ def test_without_its_compiler_the_renderer_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(scene, "_find_llvm", lambda: None)
-    with pytest.raises(scene.RendererMissingError, match="LLVM 17 or newer.*libllvm19"):
+    with pytest.raises(scene.RendererMissingError, match=r"LLVM 17 or newer.*libllvm19"):
         scene.load_mitsuba()
 
 
