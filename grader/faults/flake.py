@@ -311,7 +311,8 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     where = view.zones.painted[window] & (contrast > mixed.least_contrast)
     where &= shrink(view.zones.painted, px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
-    bare = (~view.zones.paint[window]).astype(np.float32)
+    # What has the colour of the paint round it is paint, though the zone leave out white shine.
+    bare = (~view.zones.paint[window] & (departure > _FAINT)).astype(np.float32)
     burnt = _burnt_clay(view, window, mixed).astype(np.float32)
     other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
     # A flake that touches an eye is one mark with its white, which is lighter than any clay.

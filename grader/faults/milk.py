@@ -60,8 +60,8 @@ _SAME_COLOUR, _SAME_TONE, _PAINT_MM2 = 0.12, 0.5, 15.0
 """White paint shows its colour elsewhere, too, but for shading: a strip of 3 by 5 mm of it."""
 
 UNEVEN = 3.0
-"""The side with most has so many times the area of that with least, or of four the least but one: a
-painted band, a pattern or a dipped foot goes round evenly."""
+"""The side with most has so many times the area of that with least, or, where a handle hides that,
+the least but one: a painted band, a pattern or a dipped foot goes round evenly."""
 
 _FEWEST_SIDES = 3
 
@@ -112,7 +112,8 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
         for view, alike in zip(views, like_it, strict=True)
     ]
     # A handle in front may hide what goes round.
-    least = sorted(areas)[1 if len(areas) > _FEWEST_SIDES else 0]
+    hidden = len(areas) > _FEWEST_SIDES and views[int(np.argmin(areas))].shade.any()
+    least = sorted(areas)[1 if hidden else 0]
     if max(areas) < UNEVEN * least:
         return [None] * len(views)
     return [pool if pool.any() else None for pool in pools]

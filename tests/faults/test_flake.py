@@ -380,3 +380,19 @@ def test_clay_has_the_hue_that_it_has_near_by() -> None:
     found = flake.find(made.seen(*[each * warm for each in (front, *walls[1:])], decorated=True))
     assert [each.view for each in found] == ["front"]
     assert np.hypot(*np.subtract(made.place_mm(found[0]), (23, 31))) < 1.2
+
+
+def test_paint_that_the_zone_leaves_out_encloses_a_flake() -> None:
+    """White on dark clay that shines in the lamp is left out of the zone of paint."""
+    white = (0.8, 0.78, 0.74)
+    walls = [_field(made.wall(made.BROWN, seed=seed), white) for seed in range(4)]
+    front = made.lay(walls[0], made.island((24, 30), 2.0, seed=3), made.BROWN)
+    evidence = made.seen(front, *walls[1:], decorated=True)
+    view = evidence.views[0]
+    rows, cols = view.surface.mask.shape
+    hole = np.zeros((rows, cols), bool)
+    hole[rows // 2 - 12 : rows // 2 + 12, cols // 2 : cols // 2 + 30] = True
+    zones = replace(view.zones, paint=view.zones.paint & ~hole)
+    seen = (replace(view, zones=zones), *evidence.views[1:])
+    for views in (evidence.views, seen):
+        assert [each.view for each in flake.find(replace(evidence, views=views))] == ["front"]

@@ -52,7 +52,6 @@ def test_a_dense_pool_at_the_foot_is_found_on_the_sides_that_show_it() -> None:
     ("covers", "colour"),
     [
         ([AT_FOOT] * 4, MILK),  # dipped in white all round
-        ([AT_FOOT, AT_FOOT, None, AT_FOOT], MILK),  # the same, on one side behind the handle
         ([made.ellipse((24, 30), 20, 16), None, None, None], MILK),  # in mid-air
         ([made.line([(20, 20), (24, 40), (20, 60)], 3.0), None, None, None], MILK),  # a stalk
         ([AT_FOOT, None, None, None], made.COBALT),
@@ -68,6 +67,15 @@ def test_paint_is_none(
         # A stalk carries its flower above the foot.
         walls[0] = made.lay(walls[0], made.ellipse((20, 20), 14, 10), colour)
     assert not any(_pools(walls))
+
+
+@pytest.mark.parametrize("handle", [True, False])
+def test_what_is_missing_on_one_side_only_goes_round_behind_a_handle(handle: bool) -> None:
+    """Where there is none, a pool is as large as three sides of the piece."""
+    *beside, front = made.seen(*_laid([AT_FOOT, AT_FOOT, AT_FOOT, None])).sides
+    front = dataclasses.replace(front, shade=np.full_like(front.shade, handle))
+    found = pools_at_foot([*beside, front])
+    assert [pool is not None for pool in found] == [not handle] * 3 + [False]
 
 
 @pytest.mark.parametrize(
