@@ -18,6 +18,7 @@ from grader import channels
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.evidence import ViewEvidence
+from grader.gloss import shines
 from grader.piece import Mask
 from grader.surface import Plane, grow, opened, shrink
 
@@ -84,6 +85,19 @@ _DISC, _BASE_SHARE = 0.8, 0.15
 which a region is the base itself, left bare and paler than its glaze: a rendered one had 0.9 and
 0.28. Milk runs round the flank, or down it in tongues."""
 
+_SOFT_MM, _SOFT = 0.8, 0.65
+"""Share of the greatest change that is made between so far within the edge and as far beyond it: by
+paint 0.8 and more, by milk that thins out up to 0.57 (measured on rendered pieces)."""
+
+_SQUARE = 1.25
+"""Most of it is seen at less than 37 degrees: nearer to the outline a facet or the lip of a wall
+mirrors the table, or cloth seen through a handle was taken in."""
+
+_STAYS, _BURNT, _SKY = 0.2, 0.5, -0.06
+"""Share of the place of a pool that is milky on another side, too, from which it is light that
+stays while the piece is turned; share of it burnt out, from which it is a lamp; and log light above
+that of the clay, below which it is the sky: milk is not darker."""
+
 _DRIP_MM = 8.0
 """What reaches so near to the foot on a side photo is the same pool."""
 
@@ -119,6 +133,105 @@ def pools_at_foot(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     return [pool if pool.any() else None for pool in pools]
 
 
+def pools_with_soft_edge(views: Sequence[ViewEvidence]) -> list[Mask | None]:
+    """Find milk that gathered in a corner of the form, as at the root of a handle.
+
+    There the wall cannot be held against the other sides; but no brush leaves so soft an edge, and
+    what is mirrored there is as bright as its colour says, or stays while the piece is turned.
+
+    Parameters
+    ----------
+    views : sequence of ViewEvidence
+        The sides of a piece, as one camera on a stand saw them.
+
+    Returns
+    -------
+    list of (ndarray of bool, shape (h, w)) or None
+        One a view; None where there is none.
+    """
+    if len(views) < _FEWEST_SIDES:
+        return [None] * len(views)
+    changes = [_change(view) for view in views]
+    milky = [_milky_beside_form(view, change) for view, change in zip(views, changes, strict=True)]
+    out: list[Mask | None] = []
+    for number, (view, change) in enumerate(zip(views, changes, strict=True)):
+        others = [
+            (other, mask)
+            for at, (other, mask) in enumerate(zip(views, milky, strict=True))
+            if at != number
+        ]
+        mm2 = view.surface.px(1.0) ** 2
+        pool = np.zeros(change.shape, bool)
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(milky[number].astype(np.uint8))
+        for label in range(1, count):
+            region = labels == label
+            if (
+                stats[label, cv2.CC_STAT_AREA] > _LEAST_MM2 * mm2
+                and float(np.median(view.zones.stretch[region])) < _SQUARE
+                and _has_soft_edge(view, region, change)
+                and not _is_light(view, region)
+                and not any(_shows_at(view, region, *other) > _STAYS for other in others)
+            ):
+                pool |= region
+        out.append(pool if pool.sum() > _BELOW_MM2 * mm2 else None)
+    return out
+
+
+def _change(view: ViewEvidence) -> Plane:
+    """Log-chromaticity by which each place differs from the clay."""
+    return np.asarray(np.hypot(*cv2.split(view.surface.chroma - view.zones.clay_chroma)))
+
+
+def _milky_beside_form(view: ViewEvidence, change: Plane) -> Mask:
+    """What is milky on the wall of a side, paint or not, but for its handle."""
+    surface, zones = view.surface, view.zones
+    on_wall = zones.wall & ~zones.inside & ~zones.foot & ~view.relief
+    milky = _is_milk(view, change) & on_wall & _as_light_as_clay(view)
+    return opened(milky, surface.px(_SEAM_MM / 2))
+
+
+def _is_milk(view: ViewEvidence, change: Plane) -> Mask:
+    """What is less red and more blue than the clay, on pale clay by little."""
+    red, blue = cv2.split(view.surface.chroma - view.zones.clay_chroma)
+    milky = (red < _BELOW_LESS_RED) & (blue > np.maximum(_BELOW_MORE_BLUE, -_BLUE_SHARE * red))
+    return np.asarray(milky & (change > _BELOW_CHANGE))
+
+
+def _has_soft_edge(view: ViewEvidence, region: Mask, change: Plane) -> bool:
+    """Whether a region thins out over some millimetres where the wall goes on beside it."""
+    peak = float(np.quantile(change[region], 0.9))
+    core = (region & (change > 0.5 * peak)).astype(np.uint8)
+    near, far = 0.75 * view.surface.px(_SOFT_MM), 1.25 * view.surface.px(_SOFT_MM)
+    within, beyond = (cv2.distanceTransform(each, cv2.DIST_L2, 5) for each in (core, 1 - core))
+    inner = (within > near) & (within < far)
+    outer = (beyond > near) & (beyond < far) & view.zones.wall & ~view.relief
+    if not (inner.any() and outer.any()):
+        return False
+    return float(np.median(change[inner]) - np.median(change[outer])) < _SOFT * peak
+
+
+def _is_light(view: ViewEvidence, region: Mask) -> bool:
+    """Whether light was added, as much as the colour says or more than the camera holds, or is
+    lacking, as where a face turns from the lamp and mirrors the sky."""
+    surface, zones = view.surface, view.zones
+    brighter = float(np.median((surface.tone - zones.clay_tone)[region]))
+    if brighter < _SKY or float(surface.clipped[region].mean()) > _BURNT:
+        return True
+    return shines(surface.chroma[region], zones.clay_chroma[region], brighter)
+
+
+def _shows_at(view: ViewEvidence, region: Mask, other: ViewEvidence, milky: Mask) -> float:
+    """Share of the place of a region on the photo that is milky on another photo."""
+    rows, cols = np.nonzero(region)
+    here, there = view.surface, other.surface
+    x, y = (
+        np.round((at * here.step + start - begin) / there.step).astype(int)
+        for at, start, begin in zip((cols, rows), here.origin_px, there.origin_px, strict=True)
+    )
+    seen = (x >= 0) & (y >= 0) & (x < milky.shape[1]) & (y < milky.shape[0])
+    return float(milky[y[seen], x[seen]].sum()) / len(rows)
+
+
 def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None:
     """Find dense milk on a photo of the foot, which shows the flank that a table hides.
 
@@ -132,10 +245,8 @@ def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None
     -------
     ndarray of bool, shape (h, w), or None
     """
-    red, blue = cv2.split(foot.surface.chroma - foot.zones.clay_chroma)
-    change = np.hypot(red, blue)
-    milky = (red < _BELOW_LESS_RED) & (blue > np.maximum(_BELOW_MORE_BLUE, -_BLUE_SHARE * red))
-    milky &= (change > _BELOW_CHANGE) & foot.zones.paint & _as_light_as_clay(foot)
+    change = _change(foot)
+    milky = _is_milk(foot, change) & foot.zones.paint & _as_light_as_clay(foot)
     milky = opened(milky, foot.surface.px(_SEAM_MM / 2))
     mm2 = foot.surface.px(1.0) ** 2
     out = np.zeros(milky.shape, bool)

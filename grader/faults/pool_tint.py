@@ -19,7 +19,13 @@ from grader import channels
 from grader.colour.difference import OBJECTED_DE00
 from grader.faults.coats import find_coat
 from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, off_clay, window_of
-from grader.faults.milk import UNEVEN, change_beside, pool_below, pools_at_foot
+from grader.faults.milk import (
+    UNEVEN,
+    change_beside,
+    pool_below,
+    pools_at_foot,
+    pools_with_soft_edge,
+)
 from grader.faults.soft import (
     HEMMED,
     STAYS,
@@ -101,6 +107,10 @@ _DENSE_TRUST = 0.8
 """Certainty of a pool as hard-edged as paint: white that was painted on the foot of one side only,
 and nowhere else, would look the same."""
 
+_AT_FOOT = "that reaches down to the foot, is uneven round the piece and has a colour of its own"
+_IN_CORNER = "with a softer edge than a brush leaves, and less bright than mirrored light"
+_FROM_BELOW = "seen from below; no paint on the piece has this colour"
+
 _SPOT_MM2, _NEAR_FOOT, _DRAWN = 150.0, 0.9, 0.3
 """A spot of light stays in the picture while the piece is turned by half, and pale paint that
 covers thinly is drawn on front and back alike: what the opposite side shows a third as strong is
@@ -147,10 +157,13 @@ def find(evidence: Evidence) -> list[Finding]:
         soft = found[number]
         if pool is None or (soft is not None and soft.certainty >= _DENSE_TRUST):
             continue
-        found[number] = _dense(sides[number], pool) or soft
+        found[number] = _dense(sides[number], pool, _AT_FOOT) or soft
+    for number, pool in enumerate(pools_with_soft_edge(sides)):
+        if pool is not None and found[number] is None:
+            found[number] = _dense(sides[number], pool, _IN_CORNER)
     for view in evidence.views:
         if view.surface.view == "foot" and (pool := pool_below(view, sides)) is not None:
-            found.append(_dense(view, pool))
+            found.append(_dense(view, pool, _FROM_BELOW))
     return _without_light([each for each in found if each is not None])
 
 
@@ -182,19 +195,14 @@ def _without_light(found: list[Finding]) -> list[Finding]:
     return sure if len(found) - len(sure) >= _ALL_ROUND else found
 
 
-def _dense(view: ViewEvidence, pool: Mask) -> Finding | None:
+def _dense(view: ViewEvidence, pool: Mask, told: str) -> Finding | None:
     shift = change_beside(view, pool)
     if shift <= _DENSE_DE00:
         return None
     size = 2 * float(np.sqrt(pool.sum() / np.pi)) / view.surface.px_per_mm
-    where = (
-        "seen from below"
-        if view.surface.view == "foot"
-        else "that reaches down to the foot; it is uneven round the piece"
-    )
     why = (
-        f"A milky pool about {in_words(size, view)} across, {where}. It is {shift:.1f} dE00 from "
-        "the clay beside it, and no paint on the piece has this colour."
+        f"A milky pool about {in_words(size, view)} across, {told}. It is {shift:.1f} dE00 from "
+        "the clay beside it."
     )
     return finding(
         view, "pool_tint", pool, (0, 0), shift_de00=shift, certainty=_DENSE_TRUST, why=why

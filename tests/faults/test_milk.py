@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from grader.faults import Evidence, ViewEvidence, pool_tint
-from grader.faults.milk import change_beside, pool_below, pools_at_foot
+from grader.faults.milk import change_beside, pool_below, pools_at_foot, pools_with_soft_edge
 from tests.faults import made
 
 Picture = NDArray[np.float64]
@@ -188,3 +188,56 @@ def test_the_base_left_bare_is_no_pool_though_it_is_paler_than_its_glaze() -> No
     base = made.ellipse((24, 30), 34, 32)
     foot, evidence = _from_below(made.lay(made.wall(made.RED, seed=3), base, MILK), sides)
     assert pool_below(foot, evidence.sides) is None
+
+
+def _blob(edge_mm: float) -> Picture:
+    """Coverage of a round place of 18 mm in the middle of a wall, with an edge so soft."""
+    right, down = made.places_mm()
+    return np.asarray(1 / (1 + np.exp((np.hypot(right - 24, down - 34) - 9) / (edge_mm / 4))))
+
+
+def _gathered(milk: Sequence[Picture | None]) -> Evidence:
+    walls = [made.wall(seed=seed) for seed in range(4)]
+    # Milk returns about half of the light (`pool_tint`), and more of the blue.
+    colour = np.array((0.45, 0.5, 0.58))
+    return made.seen(
+        *(
+            wall if share is None else wall * (1 - share[..., None]) + share[..., None] * colour
+            for wall, share in zip(walls, milk, strict=True)
+        )
+    )
+
+
+def _seen_soft(evidence: Evidence) -> list[bool]:
+    return [pool is not None for pool in pools_with_soft_edge(evidence.sides)]
+
+
+def test_milk_at_the_root_of_a_handle_is_told_by_its_edge() -> None:
+    evidence = _gathered([0.5 * _blob(6.0), None, None, None])
+    assert _seen_soft(evidence) == [True, False, False, False]
+    found = pool_tint.find(evidence)
+    assert [each.view for each in found] == ["front"]
+    assert np.hypot(*np.subtract(made.place_mm(found[0]), (24, 34))) < 3.0
+    # The handle itself mirrors the room.
+    front = evidence.sides[0]
+    handle = dataclasses.replace(front, relief=np.ones_like(front.relief))
+    assert not any(_seen_soft(dataclasses.replace(evidence, views=(handle, *evidence.sides[1:]))))
+
+
+@pytest.mark.parametrize(
+    "milk",
+    [
+        [0.5 * _blob(0.3), None, None, None],  # painted
+        [0.5 * _blob(6.0), None, 0.5 * _blob(6.0), None],  # light that stays in the picture
+        [0.5 * _blob(6.0)] * 4,
+    ],
+)
+def test_paint_and_light_of_the_room_are_no_soft_milk(milk: Sequence[Picture | None]) -> None:
+    assert not any(_seen_soft(_gathered(milk)))
+
+
+def test_a_lamp_mirrored_on_one_side_is_no_soft_milk() -> None:
+    """It adds its light to that of the clay, and takes none away."""
+    walls = [made.wall(seed=seed) for seed in range(4)]
+    walls[0] = walls[0] + 0.4 * _blob(6.0)[..., None]
+    assert not any(_seen_soft(made.seen(*walls)))
