@@ -31,6 +31,10 @@ from grader.surface import Plane, grow, light_of, shrink
 _LARGEST_MM = 2.2
 """Pinholes are 0.2 to 1 mm, and an open blister a little more (common practice, no source)."""
 
+_WIDEST_MM = 2 * _LARGEST_MM
+"""With the ring that the glaze drew back into; a wider one is the white of an eye round its pupil
+(the widest true one has 2.7 mm, of rendered pieces)."""
+
 _WINDOW_MM = 2.6
 """The surface without its dots is the median over this; larger things stay in it."""
 
@@ -276,6 +280,7 @@ def find(evidence: Evidence) -> list[Finding]:
             (dot, excess)
             for dot in group
             if (excess := _excess(dot, usual, patched=dot.photo in patched)) is not None
+            and not _is_too_wide(dot)
             and not _is_drawn(dot, views)
         ]
         if usual is not None and len(pits) <= int(poisson.ppf(0.99, _CHANCE * len(group))):
@@ -728,6 +733,11 @@ def _crater(dot: _Dot) -> tuple[Mask, tuple[int, int], float]:
     if light[ring].mean() < _ROUND_THE_HOLE or not _is_round(crater):
         return plain
     return crater, (top, left), float(crater.sum())
+
+
+def _is_too_wide(dot: _Dot) -> bool:
+    """Whether what looks like a crater is wider than any."""
+    return 2.0 * math.sqrt(_crater(dot)[2] / math.pi) > dot.view.surface.px(_WIDEST_MM)
 
 
 def _report(dot: _Dot, excess: float, speckled: bool) -> Finding:

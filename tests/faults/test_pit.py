@@ -354,3 +354,13 @@ def test_iron_specks_between_deep_throwing_rings_are_learned_from(pits: int) -> 
     evidence = made.seen(*sides)
     assert sum(len(pit._dark_dots(view)) for view in evidence.views) > 200
     assert len(pit.find(evidence)) == pits
+
+
+@pytest.mark.parametrize(("pupil_mm", "white_mm"), [(1.4, 4.6), (1.8, 5.2), (1.4, 6.0)])
+def test_the_white_of_an_eye_is_wider_than_any_crater(pupil_mm: float, white_mm: float) -> None:
+    """The only eye on a piece, so that no other tells that it is drawn."""
+    walls = [made.wall(made.ORANGE, seed=seed) for seed in range(4)]
+    front = made.lay(walls[0], made.ellipse((24, 30), 22, 16), (0.15, 0.25, 0.08))
+    front = made.lay(front, made.ellipse((24, 30), white_mm, 1.1 * white_mm), (0.8, 0.79, 0.76))
+    front = made.lay(front, made.island((24, 30), pupil_mm, seed=1), (0.07, 0.07, 0.07))
+    assert pit.find(made.seen(front, *walls[1:], decorated=True)) == []
