@@ -1,8 +1,10 @@
-"""Milky glaze so dense that its edge is as hard as that of paint.
+"""Milky glaze where no other side can tell of it: with an edge as hard as that of paint, or in a
+corner of the form.
 
 On red and on dark clay a thick clear glaze turns white within a millimetre or two, and is then told
 from white paint by where it lies: it ran down to the foot, on some sides more than on others, and
-has a colour that is nowhere else on the piece.
+has a colour that is nowhere else on the piece. At the root of a handle, where each side shows
+another form, it is told from paint by its soft edge, and from light by what it takes from the clay.
 """
 
 from __future__ import annotations
