@@ -32,7 +32,7 @@ from grader.faults.spots import (
 )
 from grader.findings import Finding
 from grader.piece import Mask
-from grader.surface import Plane, fill_from, grow, shrink
+from grader.surface import Plane, fill_from, grow, opened, shrink
 
 _LARGEST_MM = 4.2
 """Flakes are 0.3 to 3 mm across (common practice, no source), and ragged ones longer; a gap longer
@@ -59,6 +59,11 @@ the wall is known too badly for tone to tell. White on cobalt lies 0.2 off."""
 _FAINT = 0.3
 _ISLAND_MM = 5.0
 """Down to this share of clay an island is no longer than the largest flake and its blur."""
+
+_AS_PAINT, _BROAD_PX = 0.15, 3.0
+"""Share of the way to clay below which a place that the zone of paint leaves out has the colour of
+the paint round it; and half the width from which that is no blend, which the lens makes of a narrow
+gap."""
 
 _OFF_LINE = 0.5
 """A mark whose colour lies this far off the line from paint to clay is another paint."""
@@ -302,69 +307,117 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     window = np.s_[
         max(0, rows[0] - pad) : rows[-1] + pad + 1, max(0, cols[0] - pad) : cols[-1] + pad + 1
     ]
-    corner = (int(window[0].start), int(window[1].start))
-    view = _with_near_clay(view, window)
-    clay_tone = _tone_of_clay(view, window)
-    mixed = _unmixed(view, window, clay_tone)
-    clayness, departure, contrast = mixed.clayness, mixed.departure, mixed.contrast
-    px = view.surface.px
-    where = view.zones.painted[window] & (contrast > mixed.least_contrast)
-    where &= shrink(view.zones.painted, px(0.35))[window]
-    where &= ~view.surface.glare[window] & view.zones.facing[window]
-    # What has the colour of the paint round it is paint, though the zone leave out white shine.
-    bare = (~view.zones.paint[window] & (departure > _FAINT)).astype(np.float32)
-    burnt = _burnt_clay(view, window, mixed).astype(np.float32)
-    other = np.where(clayness < _NEITHER, departure, 0).astype(np.float32)
-    # A flake that touches an eye is one mark with its white, which is lighter than any clay.
-    light = (clayness > _SEED_SHARE) & (mixed.lighter > _LIGHTER_THAN_CLAY)
-    parted = np.where(grow(light, _EDGE_PX), 0, clayness).astype(np.float32)
+    area = _painted_area(_with_near_clay(view, window), window)
+    view, corner, mixed = area.view, area.corner, area.mixed
     out: list[Finding] = []
     slits: list[Finding] = []
     spots: list[Spot] = []
-    for plane in (clayness, parted):
-        extent = _extent_px(plane)
+    for plane in (mixed.clayness, area.parted):
         own = [
             spot
-            for spot in find_spots(plane, where, seed=_SEED_SHARE, largest_px=px(_LARGEST_MM))
-            if not any(_holds(other, spot) for other in spots)
+            for spot in find_spots(
+                plane, area.where, seed=_SEED_SHARE, largest_px=view.surface.px(_LARGEST_MM)
+            )
+            if not any(_holds(known, spot) for known in spots)
         ]
-        in_line = _in_line(own)
+        extent, in_line = _extent_px(plane), _in_line(own)
         for number, spot in enumerate(own):
             # The clay between two stripes, or one turn of a spiral, goes on; a flake is an island.
-            if (
-                not _is_flake(view, spot, corner, burnt, mixed)
-                or extent[spot.peak_at] > px(_ISLAND_MM)
-                or enclosed(plane, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED
-            ):
-                continue
-            # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
-            # shows its own colour in the middle.
-            if enclosed(bare, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
-                continue
-            # A furrow in shadow is darker clay, whatever the paint between furrows is.
-            if enclosed(mixed.hue_share, spot, px(_RING_MM), below=0.5) < _ENCLOSED:
-                continue
-            ring = _against_ring(view, spot, _at(spot, corner))
-            if not ring.surely_clay:
-                small = spot.diameter_px < _BLENDED_PX
-                if small and enclosed(other, spot, px(_RING_MM), below=0.5 * spot.peak) < _ENCLOSED:
-                    continue
-                if _is_rim(spot, clayness, departure):
-                    continue
-            report = _report(view, spot, corner, mixed, ring)
+            goes_on = extent[spot.peak_at] > view.surface.px(_ISLAND_MM)
+            ring = None if goes_on else _as_island(area, plane, spot)
+            report = None if ring is None else _report(view, spot, corner, mixed, ring)
             # One mark may peak twice.
-            if report is not None and not any(_is_same(report, other) for other in (*out, *slits)):
+            if report is not None and not any(_is_same(report, known) for known in (*out, *slits)):
                 (slits if number in in_line else out).append(report)
         spots += own
     # Of many flakes some lie in line by chance.
     if len(out) > len(slits):
         out += slits
-    out += _on_two_paints(view, corner, mixed, where, burnt, out + slits)
+    out += _on_two_paints(area, out + slits)
     white = any(
         spot.diameter_px > _WHITE_PX and _is_white(view, spot, _at(spot, corner), mixed)
         for spot in spots
     )
-    return out, _bitten(view, window, mixed, where, white)
+    return out, _bitten(view, window, mixed, area.where, white)
+
+
+@dataclass(frozen=True, slots=True)
+class _Area:
+    """The painted part of a view, and what marks in it are held against.
+
+    Attributes
+    ----------
+    view : ViewEvidence
+    corner : tuple of int
+        (row, column) of the window in the working picture; all planes are of that window.
+    mixed : _Mixed
+    where : ndarray of bool
+        Where flakes are sought.
+    parted : ndarray of float32
+        Share of clay without what is lighter than any clay: a flake that touches an eye is one
+        mark with its white.
+    bare : ndarray of float32
+        1 where there is no paint, nor what has the colour of the paint round it: the zone may leave
+        out the shine of white.
+    burnt : ndarray of float32
+        1 where clay is burnt out.
+    other : ndarray of float32
+        Distance from the paint of what is neither paint nor clay.
+    """
+
+    view: ViewEvidence
+    corner: tuple[int, int]
+    mixed: _Mixed
+    where: Mask
+    parted: Plane
+    bare: Plane
+    burnt: Plane
+    other: Plane
+
+
+def _painted_area(view: ViewEvidence, window: tuple[slice, slice]) -> _Area:
+    mixed = _unmixed(view, window, _tone_of_clay(view, window))
+    clayness, departure = mixed.clayness, mixed.departure
+    where = view.zones.painted[window] & (mixed.contrast > mixed.least_contrast)
+    where &= shrink(view.zones.painted, view.surface.px(0.35))[window]
+    where &= ~view.surface.glare[window] & view.zones.facing[window]
+    light = (clayness > _SEED_SHARE) & (mixed.lighter > _LIGHTER_THAN_CLAY)
+    unpainted = ~view.zones.paint[window]
+    return _Area(
+        view,
+        (int(window[0].start), int(window[1].start)),
+        mixed,
+        where,
+        np.where(grow(light, _EDGE_PX), 0, clayness).astype(np.float32),
+        (unpainted & ~opened(unpainted & (departure < _AS_PAINT), _BROAD_PX)).astype(np.float32),
+        _burnt_clay(view, window, mixed).astype(np.float32),
+        np.where(clayness < _NEITHER, departure, 0).astype(np.float32),
+    )
+
+
+def _as_island(area: _Area, plane: Plane, spot: Spot) -> _Ring | None:
+    """A spot against its surroundings where these are paint all round; None where they are not."""
+    mixed, reach = area.mixed, area.view.surface.px(_RING_MM)
+    if not _is_flake(area, spot):
+        return None
+    for around, below in (
+        (plane, 0.5 * spot.peak),
+        # The rim of a white eye blends to the colour of clay on its way to white. A larger mark
+        # shows its own colour in the middle.
+        (area.bare, 0.5),
+        # A furrow in shadow is darker clay, whatever the paint between furrows is.
+        (mixed.hue_share, 0.5),
+    ):
+        if enclosed(around, spot, reach, below=below) < _ENCLOSED:
+            return None
+    ring = _against_ring(area.view, spot, _at(spot, area.corner))
+    if not ring.surely_clay:
+        small = spot.diameter_px < _BLENDED_PX
+        if small and enclosed(area.other, spot, reach, below=0.5 * spot.peak) < _ENCLOSED:
+            return None
+        if _is_rim(spot, mixed.clayness, mixed.departure):
+            return None
+    return ring
 
 
 def _holds(spot: Spot, other: Spot) -> bool:
@@ -394,16 +447,10 @@ def _extent_px(plane: Plane) -> NDArray[np.int32]:
     return np.asarray(sides[pieces])
 
 
-def _on_two_paints(
-    view: ViewEvidence,
-    corner: tuple[int, int],
-    mixed: _Mixed,
-    where: Mask,
-    burnt: Plane,
-    found: Sequence[Finding],
-) -> list[Finding]:
+def _on_two_paints(area: _Area, found: Sequence[Finding]) -> list[Finding]:
     """Flakes that lie across the edge of two paints, of which one is on the way from the other to
     clay: they are islands in what is like clay itself."""
+    view, corner, mixed, where = area.view, area.corner, area.mixed, area.where
     px = view.surface.px
     like = mixed.like_clay
     # What is neither clay nor the paint that most of the surroundings are.
@@ -417,7 +464,7 @@ def _on_two_paints(
     for spot in find_spots(like, where, seed=_AS_CLAY_SEED, largest_px=px(_LARGEST_MM)):
         if (
             spot.diameter_px < _AS_CLAY_PX
-            or not _is_flake(view, spot, corner, burnt, mixed)
+            or not _is_flake(area, spot)
             or extent[spot.peak_at] > px(_ISLAND_MM)
         ):
             continue
@@ -697,17 +744,16 @@ def _near_clay(
     return np.asarray(near, np.float32)
 
 
-def _is_flake(
-    view: ViewEvidence, spot: Spot, corner: tuple[int, int], burnt: Plane, mixed: _Mixed
-) -> bool:
-    surface = view.surface
-    at = (corner[0] + spot.peak_at[0], corner[1] + spot.peak_at[1])
-    stretch = float(view.zones.stretch[at])
+def _is_flake(area: _Area, spot: Spot) -> bool:
+    """Whether a spot has the form and the share of clay of a flake."""
+    surface = area.view.surface
+    at = (area.corner[0] + spot.peak_at[0], area.corner[1] + spot.peak_at[1])
+    stretch = float(area.view.zones.stretch[at])
     if spot.width_px < _LEAST_PX or spot.length_px > _LONG * spot.width_px * _upright(
         spot, stretch
     ):
         return False
-    shows = _clay_shown(spot, mixed)
+    shows = _clay_shown(spot, area.mixed)
     if spot.length_px > _SLIT * spot.width_px and shows < _SLIT_SHOWS:
         return False
     blurred = _STEEP_OF_BELL * bell_steepness(spot.diameter_px)
@@ -721,7 +767,7 @@ def _is_flake(
     round_from = float(np.interp(spot.diameter_px / surface.px(1.0), _ROUND_UPTO_MM, _ROUND_FIT))
     if large and spot.ellipse_fit > round_from and spot.solidity > 0.94:
         return False
-    return enclosed(burnt, spot, surface.px(_RING_MM), below=0.5) >= _UNBURNT
+    return enclosed(area.burnt, spot, surface.px(_RING_MM), below=0.5) >= _UNBURNT
 
 
 def _upright(spot: Spot, stretch: float) -> float:
