@@ -396,3 +396,27 @@ def test_paint_that_the_zone_leaves_out_encloses_a_flake() -> None:
     seen = (replace(view, zones=zones), *evidence.views[1:])
     for views in (evidence.views, seen):
         assert [each.view for each in flake.find(replace(evidence, views=views))] == ["front"]
+
+
+@pytest.mark.parametrize(("high_mm", "is_flake"), [(2.0, True), (9.0, False)])
+def test_what_goes_on_as_bare_clay_across_two_paints_is_no_flake(
+    high_mm: float, is_flake: bool
+) -> None:
+    """Clay in odd light ends where that does; another flake beside it is an island, too."""
+    red = (0.36, 0.13, 0.10)
+    stroke = made.line(np.array([[18.0, 30.0], [30.0, 30.0]]), 1.2)
+    picture = made.lay(_field(made.wall(), red), stroke, (0.80, 0.79, 0.77))
+    walls = [_field(made.wall(seed=seed), red) for seed in (1, 2, 3)]
+    evidence = made.seen(_bare(picture, (24, 30.6), 2.0), *walls, decorated=True)
+    view = evidence.views[0]
+    mask = view.surface.mask
+    top, left = int(mask.any(1).argmax()), int(mask.any(0).argmax())
+    rows, cols = (
+        slice(round(begin + low * made.PX_PER_MM), round(begin + high * made.PX_PER_MM))
+        for begin, low, high in ((top, 31.0, 31.0 + high_mm), (left, 22.0, 26.0))
+    )
+    paint = view.zones.paint.copy()
+    paint[rows, cols] = False
+    front = replace(view, zones=replace(view.zones, paint=paint))
+    found = flake.find(replace(evidence, views=(front, *evidence.views[1:])))
+    assert bool(found) is is_flake
