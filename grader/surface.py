@@ -231,6 +231,11 @@ def opened(mask: Mask, radius_px: float) -> Mask:
     return grow(shrink(mask, radius_px), radius_px)
 
 
+def lowest(mask: Mask) -> NDArray[np.intp]:
+    """Lowest row of a mask in each column; the last where a column has none of it."""
+    return np.asarray(len(mask) - 1 - np.argmax(mask[::-1], axis=0))
+
+
 def fill_from(plane: NDArray[np.float32], source: Mask) -> NDArray[np.float32]:
     """Give every pixel outside `source` the value of the nearest pixel inside it."""
     if source.all() or not source.any():

@@ -15,7 +15,6 @@ from operator import itemgetter
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from grader.colour.difference import ciede2000
@@ -52,7 +51,7 @@ from grader.faults.slots import Slot, as_slot, rise
 from grader.faults.soft import quarters_apart
 from grader.findings import BESIDE, Finding
 from grader.piece import Mask
-from grader.surface import opened
+from grader.surface import lowest, opened
 
 _LENGTH_MM = (3.5, 8.0)
 """From the second length on a line is long enough; cracks are 8 to 50 mm (common practice, no
@@ -399,18 +398,13 @@ def _runs_out(view: ViewEvidence, line: Line) -> bool:
     cols, rows = np.round(line.path[[0, -1]]).astype(int).T
     columns, opening = surface.mask[:, cols], view.zones.inside[:, cols]
     across = _OUT_ACROSS * surface.px(line.length_mm)
-    edges = [(_lowest(columns) - rows, _OUT_MM), (rows - columns.argmax(axis=0), _OUT_MM)]
+    edges = [(lowest(columns) - rows, _OUT_MM), (rows - columns.argmax(axis=0), _OUT_MM)]
     if opening.any(axis=0).all():
-        edges.append((rows - _lowest(opening), _LIP_MM))
+        edges.append((rows - lowest(opening), _LIP_MM))
     return any(
         bool(((np.abs(away) < surface.px(near_mm)) & (away[::-1] > away + across)).any())
         for away, near_mm in edges
     )
-
-
-def _lowest(columns: Mask) -> NDArray[np.intp]:
-    """Lowest row of each column of a mask."""
-    return np.asarray(len(columns) - 1 - columns[::-1].argmax(axis=0))
 
 
 def _certainty(group: Sequence[_Part], long_mm: tuple[float, float]) -> float:

@@ -104,6 +104,36 @@ def off_clay(view: ViewEvidence, at: tuple[slice, slice]) -> NDArray[np.float32]
     )
 
 
+def near_clay(
+    view: ViewEvidence, rest: NDArray[np.float32], reach_mm: float, at: tuple[slice, slice]
+) -> NDArray[np.float32]:
+    """Mean of a measure over the unpainted wall near each place of a window.
+
+    Parameters
+    ----------
+    view : ViewEvidence
+    rest : ndarray of float32, shape (h, w) or (h, w, channels)
+        What is left of the measure where the fit through all of the clay is taken off.
+    reach_mm : float
+        Of the Gaussian mean, standard deviation.
+    at : tuple of slice
+        Rows and columns of the working picture.
+
+    Returns
+    -------
+    ndarray of float32, of the same shape
+        Falls off to nought, the fit itself, where no such wall is near.
+    """
+    zones, sigma = view.zones, view.surface.px(reach_mm)
+    clay = (zones.wall & ~zones.painted)[at].astype(np.float32)
+    share = np.maximum(cv2.GaussianBlur(clay, (0, 0), sigma), 0.02)
+    if rest.ndim > 2:
+        clay, share = clay[..., None], share[..., None]
+    # Not by product: beyond the wall the measure may be of any size.
+    known = np.where(clay > 0, rest, 0).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(known, (0, 0), sigma) / share, np.float32)
+
+
 def zone_of(view: ViewEvidence, region: Mask, corner: tuple[int, int]) -> Zone:
     """Zone in which most of a region lies.
 

@@ -19,7 +19,15 @@ from grader import channels
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
 from grader.faults.bites import Bite, find_bites
-from grader.faults.evidence import Evidence, ViewEvidence, finding, in_words, window_of
+from grader.faults.evidence import (
+    Evidence,
+    ViewEvidence,
+    finding,
+    in_words,
+    near_clay,
+    off_clay,
+    window_of,
+)
 from grader.faults.slots import rise
 from grader.faults.spots import (
     Spot,
@@ -75,6 +83,10 @@ _CONTRAST_SPREADS = 6.0
 """Spreads of the camera's noise that paint and clay must lie apart, so that noise of half of that
 never looks like clay showing."""
 
+_NEAR_MM, _MOST_OFF = 8.0, (0.1, 0.1, 0.3)
+"""Reach over which the clay near a place is read, twice the largest flake; and by how much clay may
+lie off the fit through it (two log-chromaticities, tone): specks would shift the mean."""
+
 _TONE_WEIGHT = 0.5
 """Shading makes tone the less reliable witness; chroma alone cannot tell grey paint from clay."""
 
@@ -90,7 +102,7 @@ flake of 2 mm is rarely so round, and the larger a mark the likelier it was draw
 _LONG = 3.6
 """Lines of a drawing are longer than this many widths, as they lie on the wall."""
 
-_SLIT, _SLIT_SHOWS = 2.1, 0.85
+_SLIT, _SLIT_SHOWS = 2.1, 0.86
 """Longer than so many widths, and so narrow that the lens lets it show but this share of clay, it
 is the slit between two strokes that touch, or a glint of a rough glaze: a flake is about as broad
 as long."""
@@ -312,7 +324,7 @@ def _of_view(view: ViewEvidence) -> tuple[list[Finding], _Bitten]:
     out: list[Finding] = []
     slits: list[Finding] = []
     spots: list[Spot] = []
-    for plane in (mixed.clayness, area.parted):
+    for plane in area.planes:
         own = [
             spot
             for spot in find_spots(
@@ -353,9 +365,9 @@ class _Area:
     mixed : _Mixed
     where : ndarray of bool
         Where flakes are sought.
-    parted : ndarray of float32
-        Share of clay without what is lighter than any clay: a flake that touches an eye is one
-        mark with its white.
+    planes : tuple of ndarray of float32
+        Share of clay, in which islands are sought; and where there is anything lighter than clay,
+        the same without that: a flake that touches an eye is one mark with its white.
     bare : ndarray of float32
         1 where there is no paint, nor what has the colour of the paint round it: the zone may leave
         out the shine of white.
@@ -369,26 +381,29 @@ class _Area:
     corner: tuple[int, int]
     mixed: _Mixed
     where: Mask
-    parted: Plane
+    planes: tuple[Plane, ...]
     bare: Plane
     burnt: Plane
     other: Plane
 
 
 def _painted_area(view: ViewEvidence, window: tuple[slice, slice]) -> _Area:
-    mixed = _unmixed(view, window, _tone_of_clay(view, window))
+    mixed = _unmixed(view, window)
     clayness, departure = mixed.clayness, mixed.departure
     where = view.zones.painted[window] & (mixed.contrast > mixed.least_contrast)
     where &= shrink(view.zones.painted, view.surface.px(0.35))[window]
     where &= ~view.surface.glare[window] & view.zones.facing[window]
     light = (clayness > _SEED_SHARE) & (mixed.lighter > _LIGHTER_THAN_CLAY)
+    planes: tuple[Plane, ...] = (clayness,)
+    if light.any():
+        planes += (np.where(grow(light, _EDGE_PX), 0, clayness).astype(np.float32),)
     unpainted = ~view.zones.paint[window]
     return _Area(
         view,
         (int(window[0].start), int(window[1].start)),
         mixed,
         where,
-        np.where(grow(light, _EDGE_PX), 0, clayness).astype(np.float32),
+        planes,
         (unpainted & ~opened(unpainted & (departure < _AS_PAINT), _BROAD_PX)).astype(np.float32),
         _burnt_clay(view, window, mixed).astype(np.float32),
         np.where(clayness < _NEITHER, departure, 0).astype(np.float32),
@@ -661,7 +676,7 @@ class _Mixed:
     like_hue: Plane
 
 
-def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) -> _Mixed:
+def _unmixed(view: ViewEvidence, window: tuple[slice, slice]) -> _Mixed:
     """Write the colour at each place of a window as a mixture of paint and clay."""
     surface, zones = view.surface, view.zones
     colour = _weighted(surface.chroma[window], surface.tone[window])
@@ -677,7 +692,7 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
             for i in range(3)
         ]
     )
-    clay = _weighted(zones.clay_chroma[window], clay_tone)
+    clay = _weighted(zones.clay_chroma[window], zones.clay_tone[window])
     way = clay - around
     length = channels.length(way)
     unit = way / np.maximum(length, 1e-3)[..., None]
@@ -697,7 +712,7 @@ def _unmixed(view: ViewEvidence, window: tuple[slice, slice], clay_tone: Plane) 
         share.astype(np.float32),
         departure.astype(np.float32),
         length.astype(np.float32),
-        surface.tone[window] - clay_tone,
+        surface.tone[window] - zones.clay_tone[window],
         np.ascontiguousarray(local[..., :2], np.float32),
         np.where(apart > least, hue, 0).astype(np.float32),
         least,
@@ -716,32 +731,15 @@ def _weighted(chroma: NDArray[np.float32], tone: Plane) -> NDArray[np.float32]:
 
 
 def _with_near_clay(view: ViewEvidence, window: tuple[slice, slice]) -> ViewEvidence:
-    """The view with the chroma that the clay has near each place of a window: what shines back from
-    table and drawing is not the same all over the wall."""
-    clay_chroma = view.zones.clay_chroma.copy()
-    for channel in range(2):
-        measured, fit = view.surface.chroma[window][..., channel], clay_chroma[window][..., channel]
-        clay_chroma[window][..., channel] = fit + _near_clay(view, window, measured - fit, 0.1)
-    return replace(view, zones=replace(view.zones, clay_chroma=clay_chroma))
-
-
-def _tone_of_clay(view: ViewEvidence, window: tuple[slice, slice]) -> Plane:
-    """Tone the clay would have here: from the clay around, with the smooth fit behind it."""
-    fit = view.zones.clay_tone[window]
-    return fit + _near_clay(view, window, view.surface.tone[window] - fit, 0.3)
-
-
-def _near_clay(
-    view: ViewEvidence, window: tuple[slice, slice], rest: NDArray[np.float32], most: float
-) -> Plane:
-    """Mean of what is left of the clay near each place; of specks `most` at most, which would else
-    shift it."""
-    clay = (view.zones.wall & ~view.zones.painted)[window]
-    kept = np.where(clay, np.clip(rest, -most, most), 0).astype(np.float32)
-    sigma = view.surface.px(8.0)
-    weight = cv2.GaussianBlur(clay.astype(np.float32), (0, 0), sigma)
-    near = cv2.GaussianBlur(kept, (0, 0), sigma) / np.maximum(weight, 0.02)
-    return np.asarray(near, np.float32)
+    """The view with the colour that the clay has near each place of a window, and the smooth fit
+    behind it: what shines back from table and drawing is not the same all over the wall."""
+    most = np.array(_MOST_OFF, np.float32)
+    rest = np.clip(off_clay(view, window), -most, most)
+    near = near_clay(view, rest, _NEAR_MM, window)
+    chroma, tone = view.zones.clay_chroma.copy(), view.zones.clay_tone.copy()
+    chroma[window] += near[..., :2]
+    tone[window] += near[..., 2]
+    return replace(view, zones=replace(view.zones, clay_chroma=chroma, clay_tone=tone))
 
 
 def _is_flake(area: _Area, spot: Spot) -> bool:
@@ -749,9 +747,8 @@ def _is_flake(area: _Area, spot: Spot) -> bool:
     surface = area.view.surface
     at = (area.corner[0] + spot.peak_at[0], area.corner[1] + spot.peak_at[1])
     stretch = float(area.view.zones.stretch[at])
-    if spot.width_px < _LEAST_PX or spot.length_px > _LONG * spot.width_px * _upright(
-        spot, stretch
-    ):
+    longest = _LONG * spot.width_px * _upright(spot, stretch)
+    if spot.width_px < _LEAST_PX or spot.length_px > longest:
         return False
     shows = _clay_shown(spot, area.mixed)
     if spot.length_px > _SLIT * spot.width_px and shows < _SLIT_SHOWS:
@@ -771,7 +768,8 @@ def _is_flake(area: _Area, spot: Spot) -> bool:
 
 
 def _upright(spot: Spot, stretch: float) -> float:
-    """By how much a mark looks longer for its width as the wall turns; 1 for a level one."""
+    """By how much a mark looks longer for its width as the wall turns; 1 for a level one. Of a
+    slanting one it is the mean of both, which is the most that the wall can make of it."""
     _, (level, upright) = _axis(spot)
     return max(1.0, stretch * float(upright**2) + float(level**2) / stretch)
 

@@ -19,10 +19,10 @@ from skimage.measure import regionprops
 from grader import channels
 from grader.colour.difference import ciede2000
 from grader.colour.srgb import linear_to_lab
-from grader.faults.evidence import ViewEvidence
+from grader.faults.evidence import ViewEvidence, near_clay
 from grader.gloss import shines
 from grader.piece import Mask
-from grader.surface import Plane, grow, opened, shrink
+from grader.surface import Plane, grow, lowest, opened, shrink
 
 _LEAST_MM2 = 40.0
 """A drip of 7 mm, as for soft veils."""
@@ -153,8 +153,17 @@ def pools_with_soft_edge(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     """
     if len(views) < _FEWEST_SIDES:
         return [None] * len(views)
-    changes = [_change(view) for view in views]
-    milky = [_milky_beside_form(view, change) for view, change in zip(views, changes, strict=True)]
+    of_milk, changes = zip(*(_milk_on_wall(view) for view in views), strict=True)
+    # To read the light takes longer than all the rest, and most pieces have nothing of that hue.
+    if not any(
+        mask.sum() > _BELOW_MM2 * view.surface.px(1.0) ** 2
+        for view, mask in zip(views, of_milk, strict=True)
+    ):
+        return [None] * len(views)
+    milky = [
+        opened(mask & _as_light_as_clay(view), view.surface.px(_SEAM_MM / 2))
+        for view, mask in zip(views, of_milk, strict=True)
+    ]
     out: list[Mask | None] = []
     for number, (view, change) in enumerate(zip(views, changes, strict=True)):
         others = [
@@ -179,24 +188,21 @@ def pools_with_soft_edge(views: Sequence[ViewEvidence]) -> list[Mask | None]:
     return out
 
 
-def _change(view: ViewEvidence) -> Plane:
-    """Log-chromaticity by which each place differs from the clay."""
-    return np.asarray(np.hypot(*cv2.split(view.surface.chroma - view.zones.clay_chroma)))
+def _milk_on_wall(view: ViewEvidence) -> tuple[Mask, Plane]:
+    """What has the hue of milk on the wall of a side, paint or not, but for its handle; and its
+    change."""
+    zones = view.zones
+    milky, change = _of_milk(view)
+    return milky & zones.wall & ~zones.inside & ~zones.foot & ~view.relief, change
 
 
-def _milky_beside_form(view: ViewEvidence, change: Plane) -> Mask:
-    """What is milky on the wall of a side, paint or not, but for its handle."""
-    surface, zones = view.surface, view.zones
-    on_wall = zones.wall & ~zones.inside & ~zones.foot & ~view.relief
-    milky = _is_milk(view, change) & on_wall & _as_light_as_clay(view)
-    return opened(milky, surface.px(_SEAM_MM / 2))
-
-
-def _is_milk(view: ViewEvidence, change: Plane) -> Mask:
-    """What is less red and more blue than the clay, on pale clay by little."""
+def _of_milk(view: ViewEvidence) -> tuple[Mask, Plane]:
+    """What is less red and more blue than the clay, on pale clay by little; and by how much
+    (log-chromaticity) each place differs from the clay."""
     red, blue = cv2.split(view.surface.chroma - view.zones.clay_chroma)
+    change = np.hypot(red, blue)
     milky = (red < _BELOW_LESS_RED) & (blue > np.maximum(_BELOW_MORE_BLUE, -_BLUE_SHARE * red))
-    return np.asarray(milky & (change > _BELOW_CHANGE))
+    return milky & (change > _BELOW_CHANGE), change
 
 
 def _has_soft_edge(view: ViewEvidence, region: Mask, change: Plane) -> bool:
@@ -247,8 +253,8 @@ def pool_below(foot: ViewEvidence, sides: Sequence[ViewEvidence]) -> Mask | None
     -------
     ndarray of bool, shape (h, w), or None
     """
-    change = _change(foot)
-    milky = _is_milk(foot, change) & foot.zones.paint & _as_light_as_clay(foot)
+    milky, change = _of_milk(foot)
+    milky &= foot.zones.paint & _as_light_as_clay(foot)
     milky = opened(milky, foot.surface.px(_SEAM_MM / 2))
     mm2 = foot.surface.px(1.0) ** 2
     out = np.zeros(milky.shape, bool)
@@ -294,7 +300,7 @@ def _candidates(view: ViewEvidence) -> tuple[Mask, Mask]:
     """What may be a pool on a side, and all that is like one and reaches the foot in part."""
     surface = view.surface
     pool, like_it = np.zeros((2, *surface.mask.shape), bool)
-    bottom = _lowest(surface.mask)
+    bottom = lowest(surface.mask)
     slope = _slope(bottom, surface.px(_ARC_MM))
     milky = _milky(view)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(milky.astype(np.uint8))
@@ -303,18 +309,13 @@ def _candidates(view: ViewEvidence) -> tuple[Mask, Mask]:
             continue
         region = labels == number
         columns = region.any(0)
-        at_foot = (bottom - _lowest(region))[columns] < surface.px(_FOOT_MM)
+        at_foot = (bottom - lowest(region))[columns] < surface.px(_FOOT_MM)
         stands_there = float(np.median(slope[columns])) < _STEEPEST_ARC
         if at_foot.mean() > _NEAR_FOOT and stands_there and not _is_paint(view, region):
             like_it |= region
             if at_foot.mean() > _AT_FOOT:
                 pool |= region
     return pool, like_it
-
-
-def _lowest(mask: Mask) -> NDArray[np.intp]:
-    """Lowest row of a mask in each column; the last where a column has none of it."""
-    return np.asarray(len(mask) - 1 - np.argmax(mask[::-1], axis=0))
 
 
 def _slope(bottom: NDArray[np.intp], reach_px: float) -> NDArray[np.float64]:
@@ -354,13 +355,8 @@ def _whitened(chroma: NDArray[np.float32], clay_chroma: NDArray[np.float32]) -> 
 
 def _above_clay(view: ViewEvidence) -> Plane:
     """Log light of each place over that of the clay beside it."""
-    surface, zones = view.surface, view.zones
-    rest = surface.tone - zones.clay_tone
-    clay = zones.wall & ~zones.painted
-    sigma = surface.px(_NEAR_MM)
-    weight = cv2.GaussianBlur(clay.astype(np.float32), (0, 0), sigma)
-    near = cv2.GaussianBlur(np.where(clay, rest, 0).astype(np.float32), (0, 0), sigma)
-    return np.asarray(rest - near / np.maximum(weight, 0.02), np.float32)
+    rest = view.surface.tone - view.zones.clay_tone
+    return rest - near_clay(view, rest, _NEAR_MM, np.s_[:, :])
 
 
 def _is_paint(view: ViewEvidence, region: Mask) -> bool:
@@ -412,7 +408,7 @@ def _painted_mm2(sides: Sequence[ViewEvidence], foot: ViewEvidence, region: Mask
         surface, paint = view.surface, view.zones.paint
         off = channels.largest(np.abs(surface.chroma - view.zones.clay_chroma - colour))
         alike = paint & (off < _SAME_COLOUR) & (np.abs(_above_clay(view) - tone) < _SAME_TONE)
-        low = np.arange(len(paint))[:, None] > _lowest(surface.mask) - surface.px(_DRIP_MM)
+        low = np.arange(len(paint))[:, None] > lowest(surface.mask) - surface.px(_DRIP_MM)
         _, labels = cv2.connectedComponents(paint.astype(np.uint8))
         alike &= ~np.isin(labels, np.unique(labels[alike & low]))
         most = max(most, float(alike.sum()) / surface.px(1.0) ** 2)

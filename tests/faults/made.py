@@ -8,7 +8,7 @@ a table behind, lens blur, noise, eight bits; then the project's own code reads 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -52,7 +52,7 @@ def wall(colour: Sequence[float] = BUFF, seed: int = 0) -> Picture:
     return np.asarray(np.array(colour) * _grain(seed)[..., None])
 
 
-@cache
+@lru_cache(8)
 def _grain(seed: int) -> NDArray[np.float64]:
     """Light of a wall over its mean; the tests of a file ask for few seeds, and often."""
     coarse = np.random.default_rng(seed).standard_normal((_SIZE[0] // 4, _SIZE[1] // 4))
